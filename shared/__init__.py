@@ -1,0 +1,1 @@
+"""The words every part of Chiller Diagnose uses: quantity kinds, units, readings, errors."""
