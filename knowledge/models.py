@@ -1,0 +1,325 @@
+"""The shape of every card: what a keeper may write, checked by pydantic.
+
+Cards are data. All texts are for people; all ids are permanent and kebab-case; no number of the trade stands
+in a rule: numbers live in bands with their source. See DEVELOPERS.md for how to add a card.
+"""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import BaseModel, ConfigDict, Field, StringConstraints
+
+Id = Annotated[str, StringConstraints(pattern=r"^[a-z][a-z0-9]*(-[a-z0-9]+)*$", max_length=60)]
+Text = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1)]
+Title = Annotated[str, StringConstraints(strip_whitespace=True, min_length=3, max_length=110)]
+
+PlaceKind = Literal["unit", "circuit", "compressor", "fan", "pump", "supply"]
+Role = Literal["customer", "agent", "technician"]
+Qualification = Literal["electrical", "refrigerant", "height"]
+StrengthWord = Literal["always", "almost-always", "usually", "often", "sometimes", "seldom", "rarely", "hardly-ever"]
+PriorWord = Literal["very-common", "common", "occasional", "uncommon", "rare", "very-rare"]
+EfficacyWord = Literal["cures", "mostly-cures", "often-cures", "may-cure"]
+SureWord = Literal["sure", "think-so", "guess"]
+MachineState = Literal["any", "isolated", "standing", "powered", "pump-only", "pump-on", "cooling", "steady"]
+Hazard = Literal["none", "live-electrical", "stored-electrical", "pressure", "refrigerant", "rotating", "hot-surface",
+                 "height", "lifting", "chemical", "slip", "traffic"]
+System = Literal["fluid", "pump", "supply", "control", "low-side", "high-side", "compressor", "application",
+                 "safety", "normal"]
+
+
+class Card(BaseModel):
+    """Strict base: unknown keys are errors, cards are immutable."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True)
+
+
+class Source(Card):
+    """A published source, or an honest statement that there is none."""
+
+    id: Id
+    title: Text
+    kind: Literal["standard", "law", "handbook", "manual", "paper", "open-data", "common-practice", "memory"]
+    where: str = ""
+
+
+class Effect(Card):
+    """A hidden physical state between causes and what can be seen (fluid flow, suction, head...).
+
+    ordered: words from the lowest to the highest; neutral: the healthy word. parent: at most one other effect;
+    given: for each parent word, what it brings about here with which strength.
+    """
+
+    id: Id
+    title: Title
+    place: PlaceKind
+    ordered: tuple[Id, ...] = Field(min_length=2)
+    neutral: Id
+    parent: Id | None = None
+    given: dict[Id, dict[Id, StrengthWord]] = {}
+    leak: dict[Id, StrengthWord] = {}
+
+
+class Finding(Card):
+    """Something that can be seen, heard, read or answered, in words.
+
+    Exactly one of ``ordered`` (a scale with one neutral word) and ``words`` (no order, the neutral word among them).
+    effect/given: the hidden state it shows. leak: how often a word appears though nothing known causes it
+    (missing words take the table's default). states: machine states in which it means anything.
+    texts: one plain clause for each word, used in reasons ("the strainer drop is high").
+    """
+
+    id: Id
+    title: Title
+    place: PlaceKind
+    ordered: tuple[Id, ...] = ()
+    words: tuple[Id, ...] = ()
+    neutral: Id
+    effect: Id | None = None
+    given: dict[Id, dict[Id, StrengthWord]] = {}
+    leak: dict[Id, StrengthWord] = {}
+    states: tuple[MachineState, ...] = ("any",)
+    texts: dict[Id, Text]
+    weighed: bool = True
+    source: tuple[Id, ...] = ()
+
+
+class Band(Card):
+    """Where a derived quantity turns into the words of an ordered finding.
+
+    limits: ascending, one fewer than the finding's words, each with its unit; a value below the first limit is the
+    first word. when: machine facts that must hold for this row (expansion: txv ...); the row with most matching
+    conditions wins. soft: how blurred the limit itself is (standard deviation, same kind of unit), since healthy
+    machines differ.
+    """
+
+    id: Id
+    finding: Id
+    quantity: Annotated[str, StringConstraints(pattern=r"^[a-z][a-z0-9_]*$")]
+    limits: tuple[Text, ...]
+    soft: Text
+    when: dict[str, tuple[str, ...]] = {}
+    source: tuple[Id, ...]
+    note: str = ""
+
+
+class Edge(Card):
+    """What a cause brings about: an effect or a finding, each word with how often."""
+
+    effect: Id | None = None
+    finding: Id | None = None
+    gives: dict[Id, StrengthWord] = Field(min_length=1)
+    when: dict[str, tuple[str, ...]] = {}
+    why: str = ""
+
+
+class Remedy(Card):
+    """What is done about a cause. Several causes may share one remedy id."""
+
+    id: Id
+    text: Text
+    minutes: Annotated[float, Field(gt=0, le=1500)]
+    cures: EfficacyWord = "cures"
+    who: Role = "technician"
+    needs_qualified: tuple[Qualification, ...] = ()
+    hazards: tuple[Hazard, ...] = ()
+    reversible: bool = False
+    hand_over_to: str = ""
+    needs: dict[Id, tuple[Id, ...]] = {}
+    parts: tuple[str, ...] = ()
+    tools: tuple[str, ...] = ()
+
+
+class Cause(Card):
+    """One thing that can be wrong (or normal but misread)."""
+
+    id: Id
+    title: Title
+    also: tuple[str, ...] = ()
+    kind: Literal["fault", "normal"] = "fault"
+    system: System
+    place: PlaceKind
+    prior: PriorWord
+    prior_in: dict[Id, PriorWord] = {}
+    shows: Text
+    why: Text
+    wrong_when: Text
+    brings: tuple[Edge, ...] = Field(min_length=1)
+    complaints: dict[Id, StrengthWord] = Field(min_length=1)
+    confirm: tuple[Id, ...] = Field(min_length=1)
+    clear: tuple[Id, ...] = Field(min_length=1)
+    remedy: Remedy
+    proof: Text
+    proof_minutes: Annotated[float, Field(ge=0, le=600)] = 5
+    cautions: tuple[Text, ...] = ()
+    inseparable: tuple[Id, ...] = ()
+    sources: tuple[Id, ...] = Field(min_length=1)
+
+
+class Answer(Card):
+    """One possible answer to a check. word: the finding's word it means (default: the answer's own id)."""
+
+    text: Text
+    word: Id | None = None
+    say: str = ""
+
+
+class Check(Card):
+    """One thing to look at, read, measure or try.
+
+    Either ``finding`` with ``answers`` (keys are answer ids) or ``reads`` (quantities of the fixed list, which the
+    bands turn into ``tells``). "cannot-tell" is always allowed and never listed. who: the least role that may do it;
+    needs_qualified: what the person must be qualified for. state: the machine state it needs. access: a cover or
+    isolation that, once open, serves other checks too. needs: safety questions (check ids and the words they must
+    have) that must be answered first.
+    """
+
+    id: Id
+    title: Title
+    place: PlaceKind
+    system: System
+    finding: Id | None = None
+    answers: dict[Id, Answer] = {}
+    reads: tuple[str, ...] = ()
+    tells: tuple[Id, ...] = ()
+    technician: Text
+    telephone: str = ""
+    listen_for: str = ""
+    why: Text
+    minutes: Annotated[float, Field(gt=0, le=600)]
+    wait_minutes: Annotated[float, Field(ge=0, le=600)] = 0
+    tools: tuple[str, ...] = ()
+    hazards: tuple[Hazard, ...] = ()
+    cautions: tuple[Text, ...] = ()
+    who: Role = "technician"
+    needs_qualified: tuple[Qualification, ...] = ()
+    state: MachineState = "any"
+    access: Id | None = None
+    needs: dict[Id, tuple[Id, ...]] = {}
+    usually: SureWord = "sure"
+    safety: bool = False
+    families: tuple[Id, ...] = ()
+    words: tuple[str, ...] = ()
+    sources: tuple[Id, ...] = Field(min_length=1)
+
+
+class Condition(Card):
+    """One line of a rule: a finding with one of these words, a fact of the case, or a fact of a lower stratum."""
+
+    finding: Id | None = None
+    fact: Id | None = None
+    words: Annotated[tuple[str, ...], Field(alias="is", min_length=1)]
+    leaning: bool = False
+    place: Literal["same", "other"] | None = None
+
+
+class Then(Card):
+    """What a rule concludes; which keys are used depends on the rule's kind."""
+
+    state: str = ""
+    hold: str = ""
+    release: str = ""
+    finding: Id | None = None
+    findings: tuple[Id, ...] = ()
+    word: Id | None = None
+    blames: tuple[str, ...] = ()
+    settle: tuple[Id, ...] = ()
+    cause: Id | None = None
+    holds: bool = True
+    forbid_hazards: tuple[Hazard, ...] = ()
+    forbid_states: tuple[MachineState, ...] = ()
+    forbid_remedies: tuple[Id, ...] = ()
+    ask_first: Id | None = None
+    protects: Literal["people", "machine"] | None = None
+    reason: str = ""
+    make_safe: str = ""
+    hand_over_to: str = ""
+    ends: bool = False
+
+
+class Specimen(Card):
+    """A small case for a rule: facts and finding words (place "unit" unless written "word @ circuit:B")."""
+
+    findings: dict[str, str] = {}
+    facts: dict[str, str] = {}
+
+
+class Rule(Card):
+    """One rule card: when / unless / then, why, and when it is wrong, with specimens it fires on and stays quiet on."""
+
+    id: Id
+    title: Title
+    kind: Literal["state", "hold-point", "not-judged", "derived-finding", "contradiction", "conclusive", "gate", "stop"]
+    place: PlaceKind = "unit"
+    when: tuple[Condition, ...] = Field(min_length=1)
+    unless: tuple[Condition, ...] = ()
+    then: Then
+    because: Text
+    wrong_when: Text
+    fires_on: tuple[Specimen, ...] = Field(min_length=1)
+    quiet_on: tuple[Specimen, ...] = Field(min_length=1)
+    source: tuple[Id, ...] = Field(min_length=1)
+
+
+class Complaint(Card):
+    """How a call opens."""
+
+    id: Id
+    title: Title
+    plain: Text
+    words: tuple[str, ...] = ()
+    effect: Id | None = None
+    given: dict[Id, StrengthWord] = {}
+    when_nothing_is_wrong: StrengthWord = "hardly-ever"
+    first: tuple[Id, ...] = ()
+    cautions: tuple[Text, ...] = ()
+    state: MachineState = "any"
+    sources: tuple[Id, ...] = Field(min_length=1)
+
+
+class Context(Card):
+    """A circumstance of the call that shifts likelihoods (first start, running site, moved...)."""
+
+    id: Id
+    title: Title
+    plain: Text
+
+
+class Instrument(Card):
+    """A kind of instrument: its accuracy, and how it may lie.
+
+    accuracy: text with unit, or "1.6 %fs" of full_scale. lies: modes with how likely and how large.
+    """
+
+    id: Id
+    title: Title
+    quantities: tuple[str, ...]
+    accuracy: Text
+    full_scale: str = ""
+    lies: tuple[dict[str, str], ...] = ()
+    settle: tuple[Id, ...] = ()
+    words: tuple[str, ...] = ()
+    source: tuple[Id, ...]
+
+
+class Words(Card):
+    """The one table that turns words into numbers."""
+
+    strength: dict[StrengthWord, float]
+    prior: dict[PriorWord, float]
+    cures: dict[EfficacyWord, float]
+    default_leak: StrengthWord
+    total_odds: float
+    answer_right: dict[SureWord, dict[Literal["saw", "customer-says", "read"], float]]
+    graded_right: dict[SureWord, float]
+    both_directions: dict[Literal["neutral", "each-side"], float]
+    firm: float
+    leaning: float
+    conclusive: float
+    floor: float
+    hazard_minutes: dict[Hazard, float]
+    tool_minutes: float
+    access_minutes: dict[Id, float]
+    hand_over_minutes: dict[Literal["electrician", "refrigerant-technician", "technician", "site-operator", "maker"], float]
+    verdict: dict[str, float]
+    sources: tuple[Id, ...]
