@@ -1,0 +1,162 @@
+"""What the tool answers: one Advice for one case. Plain data; every desk draws the same.
+
+JSON units come from one fixed list: degF, degC, delta_degF, delta_degC, psig, psi, psia, barg, bar, kPa, gpm, L/s, V, A, Hz,
+%, kW, min (and "1" for ratios).
+"""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from pydantic import BaseModel, ConfigDict, Field
+
+ADVICE_FORMAT = 1
+
+
+class Part(BaseModel):
+    """Strict, immutable part of an advice."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True)
+
+
+class Stop(Part):
+    """Stop now. protects: people or the machine. ends: the call ends here with a hand-over; otherwise the call goes on
+    in the safe state that make_safe names."""
+
+    reason: str
+    make_safe: str
+    hand_over_to: str
+    protects: Literal["people", "machine"]
+    ends: bool
+    rule: str
+
+
+class Verdict(Part):
+    """What the tool holds: one-cause, two-causes, inseparable (one remedy serves), normal, cannot-tell, hand-over."""
+
+    kind: Literal["one-cause", "two-causes", "normal", "inseparable", "cannot-tell", "hand-over"]
+    causes: tuple[str, ...]
+    places: tuple[str, ...]
+    title: str
+    remedy: str
+    remedy_id: str
+    proof: str
+    who: str
+    minutes: float
+    cautions: tuple[str, ...] = ()
+    parts: tuple[str, ...] = ()
+    would_tell: str = ""
+
+
+class Reason(Part):
+    """One finding beside a suspect: its plain text, and how strongly it speaks (log10 of the likelihood ratio)."""
+
+    finding: str
+    place: str
+    text: str
+    weight: float
+    sources: tuple[str, ...] = ()
+
+
+class Suspect(Part):
+    """One possible cause. probability is a marginal over all hypotheses; they need not sum to 1."""
+
+    cause: str
+    place: str
+    title: str
+    kind: Literal["fault", "normal", "nothing-wrong", "instrument", "unknown"]
+    probability: float = Field(ge=0, le=1)
+    for_: tuple[Reason, ...] = Field(default=(), alias="for")
+    against: tuple[Reason, ...] = ()
+    not_checked: tuple[str, ...] = ()
+    chain: tuple[str, ...] = ()
+    shows: str = ""
+    wrong_when: str = ""
+
+
+class Choice(Part):
+    """One possible answer to a check, and what it would do to the leading suspect."""
+
+    id: str
+    text: str
+    probability: float = 0.0
+
+
+class Step(Part):
+    """One next step. ask: what to do (technician) or read out (customer); reads: quantities to enter instead of answers."""
+
+    id: str
+    kind: Literal["observe", "repair", "reconfigure", "hand-over"]
+    title: str
+    ask: str
+    answers: tuple[Choice, ...] = ()
+    reads: tuple[str, ...] = ()
+    place: str = "unit"
+    minutes: float
+    expected_cost_minutes: float
+    who: str
+    needs_qualified: tuple[str, ...] = ()
+    hazards: tuple[str, ...] = ()
+    cautions: tuple[str, ...] = ()
+    tools: tuple[str, ...] = ()
+    state: str = "any"
+    why: str
+    listen_for: str = ""
+    telephone: str = ""
+
+
+class NotJudged(Part):
+    """A finding whose conditions are not met: the value stays visible, the word is not used."""
+
+    finding: str
+    place: str
+    why: str
+    until: str
+
+
+class Derived(Part):
+    """A value computed from readings, with its standard uncertainty."""
+
+    quantity: str
+    place: str
+    value: float
+    unit: str
+    uncertainty: float
+    text: str
+    from_: tuple[str, ...] = Field(default=(), alias="from")
+    word: str = ""
+
+
+class Fired(Part):
+    """One rule that spoke."""
+
+    rule: str
+    kind: str
+    title: str
+    because: str
+    place: str
+    from_: tuple[str, ...] = Field(default=(), alias="from")
+    hold_point: str = ""
+
+
+class Advice(Part):
+    """Everything that follows from a case. suspects are in order of probability, next in order of expected cost."""
+
+    format: int = ADVICE_FORMAT
+    knowledge: str
+    complaint: str
+    state: str
+    steadiness: str
+    stop: Stop | None = None
+    verdict: Verdict | None = None
+    suspects: tuple[Suspect, ...] = ()
+    next: tuple[Step, ...] = ()
+    doubts: tuple[str, ...] = ()
+    not_judged: tuple[NotJudged, ...] = ()
+    derived: tuple[Derived, ...] = ()
+    fired: tuple[Fired, ...] = ()
+    contradictions: tuple[str, ...] = ()
+    checks_done: int = 0
+    minutes_spent: float = 0.0
+    episode: int = 1
+    used_expected: bool = False
