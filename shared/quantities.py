@@ -144,3 +144,81 @@ _ALL = [
 ]
 
 QUANTITIES: dict[str, Quantity] = {q.name: q for q in _ALL}
+
+
+@dataclass(frozen=True, slots=True)
+class DerivedQuantity:
+    """Something computed from readings and the machine card; bands grade it into words."""
+
+    name: str
+    title: str
+    kind: Kind
+    place: str
+
+
+_TD, _R, _P = Kind.TEMPERATURE_DIFFERENCE, Kind.RATIO, Kind.PERCENT
+_DERIVED = [
+    DerivedQuantity("suction_saturation", "evaporating temperature (dew)", Kind.TEMPERATURE, "circuit"),
+    DerivedQuantity("condensing_temperature", "condensing temperature (mean of dew and bubble)", Kind.TEMPERATURE, "circuit"),
+    DerivedQuantity("superheat", "superheat", _TD, "circuit"),
+    DerivedQuantity("subcooling", "subcooling", _TD, "circuit"),
+    DerivedQuantity("approach", "evaporator approach", _TD, "circuit"),
+    DerivedQuantity("condenser_split", "condensing over entering air", _TD, "circuit"),
+    DerivedQuantity("condenser_split_over_clean", "condensing over air, above the clean figure", _TD, "circuit"),
+    DerivedQuantity("compression_ratio", "compression ratio", _R, "circuit"),
+    DerivedQuantity("discharge_superheat", "discharge superheat", _TD, "circuit"),
+    DerivedQuantity("discharge_excess", "discharge line over the expected", _TD, "circuit"),
+    DerivedQuantity("drier_drop", "temperature drop across the drier", _TD, "circuit"),
+    DerivedQuantity("standing_excess", "standing saturation over the air temperature", _TD, "circuit"),
+    DerivedQuantity("evaporator_inlet", "refrigerant at the evaporator inlet", Kind.TEMPERATURE, "circuit"),
+    DerivedQuantity("freeze_margin", "coldest refrigerant over the fluid's freeze point", _TD, "circuit"),
+    DerivedQuantity("suction_over_fluid", "suction line over entering fluid", _TD, "circuit"),
+    DerivedQuantity("liquid_over_air", "liquid line over entering air", _TD, "circuit"),
+    DerivedQuantity("low_pressure_margin", "suction over the low-pressure cut-out", Kind.PRESSURE_DIFFERENCE, "circuit"),
+    DerivedQuantity("head_margin", "high-pressure cut-out over head", Kind.PRESSURE_DIFFERENCE, "circuit"),
+    DerivedQuantity("pressure_split", "discharge or liquid pressure over suction", Kind.PRESSURE_DIFFERENCE, "circuit"),
+    DerivedQuantity("air_rise", "air temperature rise through the condenser", _TD, "circuit"),
+    DerivedQuantity("fluid_split", "entering minus leaving fluid", _TD, "unit"),
+    DerivedQuantity("fluid_split_ratio", "fluid temperature difference against design", _R, "unit"),
+    DerivedQuantity("flow_by_drop", "flow from the evaporator pressure drop", Kind.FLOW, "unit"),
+    DerivedQuantity("flow_by_drop_ratio", "flow from pressure drop against design", _R, "unit"),
+    DerivedQuantity("flow_ratio", "flow by meter against design", _R, "unit"),
+    DerivedQuantity("flow_curve_over_meter", "flow from pressure drop against flow by meter", _R, "unit"),
+    DerivedQuantity("capacity", "heat removed from the fluid", Kind.POWER, "unit"),
+    DerivedQuantity("capacity_ratio", "heat removed against the plate", _R, "unit"),
+    DerivedQuantity("strainer_drop", "strainer pressure drop", Kind.PRESSURE_DIFFERENCE, "unit"),
+    DerivedQuantity("strainer_ratio", "strainer loss factor against clean", _R, "unit"),
+    DerivedQuantity("gauges_at_rest", "difference of two gauges at rest", Kind.PRESSURE_DIFFERENCE, "unit"),
+    DerivedQuantity("pump_rise", "pump pressure rise", Kind.PRESSURE_DIFFERENCE, "unit"),
+    DerivedQuantity("pump_rise_index", "pump rise between nothing (0), card (1) and shut-off (2)", _R, "unit"),
+    DerivedQuantity("pump_suction_change", "pump suction against card or standing fill", Kind.PRESSURE_DIFFERENCE, "unit"),
+    DerivedQuantity("fill_pressure", "standing fill pressure", Kind.GAUGE_PRESSURE, "unit"),
+    DerivedQuantity("entering_over_design", "entering fluid over design", _TD, "unit"),
+    DerivedQuantity("leaving_over_set", "leaving fluid over set point", _TD, "unit"),
+    DerivedQuantity("leaving_rate", "rate of the leaving fluid", Kind.RATE, "unit"),
+    DerivedQuantity("air_over_weather", "air at the coil over the weather", _TD, "unit"),
+    DerivedQuantity("air_spread", "difference between air readings around the coil", _TD, "unit"),
+    DerivedQuantity("weather_air", "outdoor air", Kind.TEMPERATURE, "unit"),
+    DerivedQuantity("glycol_margin", "lowest air over the fluid's freeze point", _TD, "unit"),
+    DerivedQuantity("control_voltage_ratio", "control voltage against its nominal", _R, "unit"),
+    DerivedQuantity("pump_current_ratio", "pump current against plate", _R, "pump"),
+    DerivedQuantity("pump_current_unbalance", "pump current unbalance", _P, "pump"),
+    DerivedQuantity("overload_dial_ratio", "overload dial against motor plate", _R, "pump"),
+    DerivedQuantity("current_to_dial", "pump current against overload dial", _R, "pump"),
+    DerivedQuantity("drive_frequency_ratio", "drive frequency against plate", _R, "pump"),
+    DerivedQuantity("time_to_trip", "time from start to trip", Kind.TIME, "unit"),
+    DerivedQuantity("load_unbalance", "voltage unbalance at the load side of the contactor", _P, "supply"),
+    DerivedQuantity("voltage_ratio", "mean line voltage against plate", _R, "supply"),
+    DerivedQuantity("voltage_unbalance", "voltage unbalance at the unit", _P, "supply"),
+    DerivedQuantity("upstream_unbalance", "voltage unbalance upstream", _P, "supply"),
+    DerivedQuantity("voltage_drop_ratio", "voltage lost between board and unit", _P, "supply"),
+    DerivedQuantity("frequency_ratio", "supply frequency against plate", _R, "supply"),
+    DerivedQuantity("unbalance_amplification", "current unbalance over voltage unbalance", _R, "supply"),
+    DerivedQuantity("compressor_current_ratio", "compressor current against plate", _R, "compressor"),
+    DerivedQuantity("compressor_current_unbalance", "compressor current unbalance", _P, "compressor"),
+    DerivedQuantity("fan_current_ratio", "fan current against plate", _R, "fan"),
+    DerivedQuantity("sump_over_air", "sump over outdoor air", _TD, "compressor"),
+    DerivedQuantity("valve_opening", "electronic valve opening", _P, "circuit"),
+]
+
+DERIVED: dict[str, DerivedQuantity] = {d.name: d for d in _DERIVED}
