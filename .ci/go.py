@@ -159,7 +159,7 @@ def prepare(command):
     for target in (["setuptools"], ["--no-build-isolation", "--use-pep517", "-e", f".[{extras}]"]):
         if run([*pip, "-c", "constraints.txt", *target]):
             raise Stop(
-                "Installing failed, pip's lines above say why (the first run needs a package index within reach)."
+                "Installing failed, pip's lines above say why (the first run needs a package index in reach)."
             )
     write_state(environment, want)
     return python
