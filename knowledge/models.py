@@ -285,20 +285,34 @@ class Context(Card):
     plain: Text
 
 
-class Instrument(Card):
-    """A kind of instrument: its accuracy, and how it may lie.
+class Lie(Card):
+    """One way an instrument may lie: it shows `bias` too much (negative: too little), give or take `spread`.
 
-    accuracy: text with unit, or "1.6 %fs" of full_scale. lies: modes with how likely and how large.
+    prior: odds that this one instrument does so in a call. bias and spread carry a unit, or "%" of the reading.
+    """
+
+    mode: Id
+    prior: Annotated[float, Field(gt=0, lt=0.5)]
+    bias: Text
+    spread: Text
+    title: Text
+
+
+class Instrument(Card):
+    """A kind of instrument: what it reads, its accuracy (+/-, with unit or "%" of the reading), how it may lie.
+
+    shows: findings that give a liar away, with the word they then have and how often.
     """
 
     id: Id
     title: Title
-    quantities: tuple[str, ...]
+    quantities: tuple[str, ...] = Field(min_length=1)
     accuracy: Text
-    full_scale: str = ""
-    lies: tuple[dict[str, str], ...] = ()
-    settle: tuple[Id, ...] = ()
-    words: tuple[str, ...] = ()
+    lies: tuple[Lie, ...] = ()
+    shows: dict[Id, Id] = {}
+    shown: StrengthWord = "almost-always"
+    remedy: str = ""
+    proof: str = ""
     source: tuple[Id, ...]
 
 

@@ -160,6 +160,7 @@ _TD, _R, _P = Kind.TEMPERATURE_DIFFERENCE, Kind.RATIO, Kind.PERCENT
 _DERIVED = [
     DerivedQuantity("suction_saturation", "evaporating temperature (dew)", Kind.TEMPERATURE, "circuit"),
     DerivedQuantity("condensing_temperature", "condensing temperature (mean of dew and bubble)", Kind.TEMPERATURE, "circuit"),
+    DerivedQuantity("suction_over_set", "evaporating temperature over the leaving set point", _TD, "circuit"),
     DerivedQuantity("superheat", "superheat", _TD, "circuit"),
     DerivedQuantity("subcooling", "subcooling", _TD, "circuit"),
     DerivedQuantity("approach", "evaporator approach", _TD, "circuit"),
@@ -180,6 +181,7 @@ _DERIVED = [
     DerivedQuantity("air_rise", "air temperature rise through the condenser", _TD, "circuit"),
     DerivedQuantity("fluid_split", "entering minus leaving fluid", _TD, "unit"),
     DerivedQuantity("fluid_split_ratio", "fluid temperature difference against design", _R, "unit"),
+    DerivedQuantity("evaporator_drop_ratio", "evaporator pressure drop against its design drop", _R, "unit"),
     DerivedQuantity("flow_by_drop", "flow from the evaporator pressure drop", Kind.FLOW, "unit"),
     DerivedQuantity("flow_by_drop_ratio", "flow from pressure drop against design", _R, "unit"),
     DerivedQuantity("flow_ratio", "flow by meter against design", _R, "unit"),
