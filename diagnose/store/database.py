@@ -1,0 +1,351 @@
+"""Tables, steps of the schema and transactions. The only module that imports SQLAlchemy.
+
+The same statements run on SQLite and on PostgreSQL. SQLite: WAL, every commit reaches the disk, connections
+stay open in a pool, one writer at a time by a lock of the process and BEGIN IMMEDIATE between processes.
+"""
+
+from __future__ import annotations
+
+import json
+import threading
+import time
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager, nullcontext
+from pathlib import Path
+from typing import Any
+
+from sqlalchemy import (
+    Boolean,
+    Column,
+    ForeignKey,
+    Integer,
+    MetaData,
+    Select,
+    Table,
+    Text,
+    UniqueConstraint,
+    create_engine,
+    event,
+    func,
+    insert,
+    inspect,
+    select,
+    text,
+    update,
+)
+from sqlalchemy.engine import URL, Connection, Engine
+from sqlalchemy.exc import ArgumentError, DBAPIError, IntegrityError, NoSuchModuleError, SQLAlchemyError
+from sqlalchemy.pool import QueuePool
+
+from diagnose.store.address import ALLOWED, read_address, without_password
+from shared.errors import StoreError, shorten
+
+Row = Mapping[str, Any]
+SCHEMA_LOCK = 0x43484C52  # any number nobody else uses; two servers that start at once then take turns
+BUSY_MS = 15_000
+
+_schema = MetaData()
+_steps = Table(
+    "schema_steps",
+    MetaData(),
+    Column("number", Integer, primary_key=True, autoincrement=False),
+    Column("title", Text, nullable=False),
+    Column("at", Text, nullable=False),
+)
+machines = Table(
+    "machines",
+    _schema,
+    Column("id", Text, primary_key=True),
+    Column("card", Text, nullable=False),
+    Column("invented", Boolean, nullable=False),
+    Column("added_at", Text, nullable=False),
+    Column("added_by", Text, nullable=False),
+)
+calls = Table(
+    "calls",
+    _schema,
+    Column("id", Text, primary_key=True),
+    Column("key", Text, nullable=False, unique=True),
+    Column("machine_id", Text, nullable=False),
+    Column("machine", Text, nullable=False),
+    Column("complaint", Text, nullable=False),
+    Column("header", Text, nullable=False),
+    Column("state", Text, nullable=False),
+    Column("outcome", Text, nullable=False),
+    Column("revision", Integer, nullable=False),
+    Column("opened_at", Text, nullable=False),
+    Column("opened_by", Text, nullable=False),
+    Column("last_at", Text, nullable=False),
+    Column("invented", Boolean, nullable=False),
+)
+events = Table(
+    "events",
+    _schema,
+    Column("call_id", Text, ForeignKey("calls.id"), primary_key=True),
+    Column("number", Integer, primary_key=True, autoincrement=False),
+    Column("kind", Text, nullable=False),
+    Column("key", Text, nullable=False),
+    Column("body", Text, nullable=False),
+    Column("by", Text, nullable=False),
+    Column("at", Text, nullable=False),
+    UniqueConstraint("call_id", "key", name="events_once"),
+)
+
+
+def _step_1(connection: Connection) -> None:
+    """First schema. Later steps never edit it: each brings its own statements."""
+    for statement in (
+        "CREATE TABLE machines (id TEXT PRIMARY KEY, card TEXT NOT NULL, invented BOOLEAN NOT NULL, "
+        "added_at TEXT NOT NULL, added_by TEXT NOT NULL)",
+        "CREATE TABLE calls (id TEXT PRIMARY KEY, key TEXT NOT NULL UNIQUE, machine_id TEXT NOT NULL, "
+        "machine TEXT NOT NULL, complaint TEXT NOT NULL, header TEXT NOT NULL, state TEXT NOT NULL, "
+        "outcome TEXT NOT NULL, revision INTEGER NOT NULL, "
+        "opened_at TEXT NOT NULL, opened_by TEXT NOT NULL, last_at TEXT NOT NULL, invented BOOLEAN NOT NULL)",
+        "CREATE TABLE events (call_id TEXT NOT NULL REFERENCES calls (id), number INTEGER NOT NULL, "
+        'kind TEXT NOT NULL, key TEXT NOT NULL, body TEXT NOT NULL, "by" TEXT NOT NULL, at TEXT NOT NULL, '
+        "PRIMARY KEY (call_id, number), "
+        "CONSTRAINT events_once UNIQUE (call_id, key))",
+        "CREATE INDEX calls_by_state ON calls (state, last_at)",
+        "CREATE INDEX calls_by_machine ON calls (machine_id, opened_at)",
+    ):
+        connection.execute(text(statement))
+
+
+Step = tuple[str, Callable[[Connection], None]]
+STEPS: tuple[Step, ...] = (("machines, calls, events", _step_1),)
+
+
+class Taken(Exception):
+    """A row with this key is already there (two writers met)."""
+
+
+class Database:
+    """Connections and transactions of one address. Whatever goes wrong is a StoreError with one line."""
+
+    def __init__(self, address: str, steps: Sequence[Step] = STEPS) -> None:
+        url, self.path = read_address(address)
+        self.shown = without_password(address)
+        self._lock: Any = threading.RLock() if self.path else nullcontext()
+        if self.path is not None:
+            _prepare_file(self.path, self.shown)
+        try:
+            self.engine = _engine(url, self.path)
+        except (ArgumentError, NoSuchModuleError, ImportError) as error:
+            raise StoreError(
+                "address of the store", given=self.shown, allowed=ALLOWED, do=_first_line(error)
+            ) from None
+        try:
+            with self.write() as tx:
+                _migrate(tx, steps, self.shown)
+        except BaseException:
+            self.engine.dispose()
+            raise
+
+    def close(self) -> None:
+        """Close all connections."""
+        self.engine.dispose()
+
+    @contextmanager
+    def read(self) -> Iterator[Connection]:
+        """A transaction that sees one moment of the records."""
+        with self._told(), self.engine.connect() as connection, connection.begin():
+            yield connection
+
+    @contextmanager
+    def write(self) -> Iterator[Connection]:
+        """A transaction that writes all or nothing. Raises Taken on a key that is taken."""
+        with self._lock, self._told(), self.engine.connect() as connection:
+            connection = connection.execution_options(chiller_writes=True)
+            with connection.begin():
+                yield connection
+
+    @contextmanager
+    def _told(self) -> Iterator[None]:
+        try:
+            yield
+        except IntegrityError as error:
+            raise Taken(_first_line(error.orig)) from None
+        except DBAPIError as error:
+            raise StoreError(
+                f"the store does not answer: {_first_line(error.orig)}",
+                given=self.shown,
+                do="check that the place exists, is not full and may be written; then try again, "
+                "nothing is stored twice",
+            ) from None
+        except SQLAlchemyError as error:
+            raise StoreError(
+                f"the store does not answer: {_first_line(error)}", given=self.shown, do="try again"
+            ) from None
+
+
+def _first_line(error: object) -> str:
+    lines = str(error).strip().splitlines()
+    return shorten(lines[0], 160) if lines else type(error).__name__
+
+
+def _prepare_file(file: Path, shown: str) -> None:
+    """Make folder and file, readable by their owner only: the records name customers."""
+    try:
+        file.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
+        if not file.exists():
+            file.touch(mode=0o600)
+        if not file.is_file():
+            raise OSError("not a file")
+    except (OSError, ValueError) as error:
+        raise StoreError(
+            f"no file for the store: {_first_line(error)}",
+            given=shown,
+            allowed=ALLOWED,
+            do="name another place by CHILLER_STORE or --store",
+        ) from None
+
+
+def _engine(url: str, path: Path | None) -> Engine:
+    if path is None:
+        return create_engine(
+            url,
+            pool_pre_ping=True,
+            pool_size=10,
+            max_overflow=10,
+            isolation_level="READ COMMITTED",
+            connect_args={"connect_timeout": 10, "application_name": "chiller-diagnose"},
+        )
+    # a pool also for a file: opening anew for each transaction made 50 sessions six times slower
+    engine = create_engine(
+        URL.create("sqlite+pysqlite", database=str(path)),
+        poolclass=QueuePool,
+        pool_size=6,
+        max_overflow=0,
+        pool_timeout=30,
+        connect_args={"check_same_thread": False, "timeout": BUSY_MS / 1000},
+    )
+    event.listen(engine, "connect", _open_file)
+    event.listen(engine, "begin", _begin)
+    return engine
+
+
+def _open_file(connection: Any, _record: object) -> None:
+    connection.isolation_level = None  # the driver's own BEGIN comes too late
+    cursor = connection.cursor()
+    cursor.execute(f"PRAGMA busy_timeout = {BUSY_MS}")
+    for attempt in range(50):  # changing to WAL does not wait for others by itself
+        try:
+            cursor.execute("PRAGMA journal_mode = WAL")
+            break
+        except Exception as error:
+            if "locked" not in str(error) or attempt == 49:
+                raise
+            time.sleep(0.05)
+    cursor.execute("PRAGMA synchronous = FULL")  # a receipt must outlive a flat battery
+    cursor.execute("PRAGMA foreign_keys = ON")
+    cursor.close()
+
+
+def _begin(connection: Connection) -> None:
+    writes = connection.get_execution_options().get("chiller_writes")
+    connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
+
+
+def _migrate(tx: Connection, steps: Sequence[Step], shown: str) -> None:
+    """Bring the schema up, step by step, in one transaction; refuse one that a newer release made."""
+    if tx.dialect.name == "postgresql":
+        tx.execute(text("SELECT pg_advisory_xact_lock(:n)"), {"n": SCHEMA_LOCK})
+    if not inspect(tx).has_table("schema_steps"):
+        _steps.create(tx)
+    done = tx.execute(select(func.max(_steps.c.number))).scalar() or 0
+    if done > len(steps):
+        raise StoreError(
+            f"records made by a newer release (schema step {done})",
+            given=shown,
+            allowed=f"step {len(steps)} or older",
+            do="start the newer release, or name another store",
+        )
+    for number in range(done + 1, len(steps) + 1):
+        title, work = steps[number - 1]
+        work(tx)
+        tx.execute(
+            insert(_steps).values(
+                number=number, title=title, at=time.strftime("%Y-%m-%dT%H:%M:%SZ", time.gmtime())
+            )
+        )
+
+
+# --- statements
+
+
+def as_json(value: object) -> str:
+    """JSON in plain ASCII, keys in order: no database has trouble with it."""
+    return json.dumps(value, ensure_ascii=True, sort_keys=True, separators=(",", ":"))
+
+
+def add_machine(tx: Connection, row: Row) -> None:
+    """Insert a machine."""
+    tx.execute(insert(machines), dict(row))
+
+
+def _rows(tx: Connection, query: Select[Any]) -> list[Row]:
+    return [dict(row) for row in tx.execute(query).mappings()]
+
+
+def _first(tx: Connection, query: Select[Any]) -> Row | None:
+    row = tx.execute(query).mappings().first()
+    return None if row is None else dict(row)
+
+
+def all_machines(tx: Connection) -> list[Row]:
+    """All machines in the order of their coming."""
+    return _rows(tx, select(machines).order_by(machines.c.added_at, machines.c.id))
+
+
+def one_machine(tx: Connection, machine_id: str) -> Row | None:
+    """One machine, or None."""
+    return _first(tx, select(machines).where(machines.c.id == machine_id))
+
+
+def add_call(tx: Connection, row: Row) -> None:
+    """Insert a call."""
+    tx.execute(insert(calls), dict(row))
+
+
+def call_by_key(tx: Connection, key: str) -> Row | None:
+    """The call that was opened with this key, or None."""
+    return _first(tx, select(calls).where(calls.c.key == key))
+
+
+def all_calls(tx: Connection, state: str = "", machine_id: str = "", limit: int = 0) -> list[Row]:
+    """Calls, the last touched first."""
+    query = select(calls).order_by(calls.c.last_at.desc(), calls.c.id)
+    if state:
+        query = query.where(calls.c.state == state)
+    if machine_id:
+        query = query.where(calls.c.machine_id == machine_id)
+    return _rows(tx, query.limit(limit) if limit else query)
+
+
+def one_call(tx: Connection, call_id: str, *, to_write: bool = False) -> Row | None:
+    """One call, or None. to_write: hold its row until the transaction ends."""
+    query = select(calls).where(calls.c.id == call_id)
+    return _first(tx, query.with_for_update() if to_write else query)
+
+
+def events_of(tx: Connection, call_id: str) -> list[Row]:
+    """Events of a call in order."""
+    return _rows(tx, select(events).where(events.c.call_id == call_id).order_by(events.c.number))
+
+
+def add_event(tx: Connection, row: Row, **changes: object) -> bool:
+    """Insert an event and move the call on from the revision before it; False when it has moved meanwhile."""
+    moved = tx.execute(
+        update(calls)
+        .where(calls.c.id == row["call_id"], calls.c.revision == row["number"] - 1)
+        .values(revision=row["number"], last_at=row["at"], **changes)
+    )
+    if moved.rowcount != 1:
+        return False
+    tx.execute(insert(events), dict(row))
+    return True
+
+
+def is_empty(tx: Connection) -> bool:
+    """Whether there is neither a machine nor a call."""
+    return not any(tx.execute(select(func.count()).select_from(t)).scalar() for t in (machines, calls))

@@ -1,0 +1,164 @@
+"""What the store gives out: machines, calls with their events, receipts. Plain data, immutable."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from functools import cached_property
+from typing import Any, Literal
+
+from diagnose.case import Case, Entry, Machine
+from shared.errors import StoreError
+
+Outcome = Literal["cured", "normal", "handed-over", "not-cured", "left"]
+OUTCOMES: dict[str, str] = {
+    "cured": "cured and proved",
+    "normal": "normal, explained",
+    "handed-over": "handed over",
+    "not-cured": "not cured",
+    "left": "left as it is",
+}
+EventKind = Literal["entry", "skip", "undo", "amend", "close", "reopen"]
+
+
+class Conflict(StoreError):
+    """Somebody else wrote into this call first, or the same question was already answered otherwise."""
+
+
+@dataclass(frozen=True, slots=True)
+class MachineRecord:
+    """A machine of the fleet. invented: belongs to the demonstration."""
+
+    id: str
+    card: Machine
+    invented: bool
+    added_at: datetime
+    added_by: str
+
+
+@dataclass(frozen=True, slots=True)
+class Receipt:
+    """Proof that something was stored.
+
+    number: how many entries the call has had with this one (those taken back count on). revision: of the call
+    after it. repeated: it was already there and was not stored twice.
+    """
+
+    number: int
+    revision: int
+    at: datetime
+    repeated: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Event:
+    """One line of the record, never changed or deleted. number: 1, 2, 3 ... within the call."""
+
+    number: int
+    kind: EventKind
+    key: str
+    body: Mapping[str, Any]
+    by: str
+    at: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class CallLine:
+    """One call in a list. entries: how many stand (not taken back)."""
+
+    id: str
+    machine: str
+    complaint: str
+    state: Literal["open", "closed"]
+    outcome: str
+    revision: int
+    opened_at: datetime
+    opened_by: str
+    last_at: datetime
+    invented: bool
+
+
+@dataclass(frozen=True)
+class Call:
+    """One call with everything that happened in it."""
+
+    line: CallLine
+    header: Case
+    events: tuple[Event, ...]
+    machine_id: str = ""
+
+    @property
+    def id(self) -> str:
+        """Id of the call, as in its address."""
+        return self.line.id
+
+    @property
+    def revision(self) -> int:
+        """Number of the last event, 0 for a call just opened; changes with everything that is stored."""
+        return self.line.revision
+
+    @property
+    def open(self) -> bool:
+        """Whether entries may be added."""
+        return self.line.state == "open"
+
+    @cached_property
+    def undone(self) -> frozenset[int]:
+        """Numbers of the events that were taken back."""
+        return frozenset(int(e.body["of"]) for e in self.events if e.kind == "undo")
+
+    def standing(self) -> Iterator[Event]:
+        """Events that count, in order: neither taken back nor marks of taking back."""
+        return (e for e in self.events if e.kind != "undo" and e.number not in self.undone)
+
+    def entry_of(self, event: Event) -> Entry:
+        """The entry an event of kind "entry" holds; its id is "e" and the event's number."""
+        entry = Entry.model_validate(event.body)
+        return entry.model_copy(update={"id": entry.id or f"e{event.number}", "by": entry.by or event.by})
+
+    @cached_property
+    def answer_numbers(self) -> dict[int, int]:
+        """Event number -> the number a receipt gives it ("Answer 7")."""
+        entries = [e.number for e in self.events if e.kind == "entry"]
+        return {number: position + 1 for position, number in enumerate(entries)}
+
+    @cached_property
+    def case(self) -> Case:
+        """The case as it stands. Its clock is that of the last standing entry: equal records, equal cases."""
+        changes: dict[str, Any] = {}
+        entries: list[Entry] = []
+        now = self.line.opened_at
+        for event in self.standing():
+            if event.kind == "entry":
+                entries.append(self.entry_of(event))
+                now = max(now, event.at)
+            elif event.kind == "amend":
+                changes.update(event.body)
+        data = {
+            **self.header.model_dump(mode="json"),
+            **changes,
+            "id": self.id,
+            "now": now.isoformat(timespec="seconds"),
+        }
+        data["entries"] = [e.model_dump(mode="json", exclude_defaults=True) for e in entries]
+        return Case.model_validate(data)
+
+    @cached_property
+    def case_digest(self) -> str:
+        """Digest of the case's content: equal for equal cases, also after something was taken back."""
+        return hashlib.sha256(self.case.model_dump_json(exclude_defaults=True).encode()).hexdigest()[:20]
+
+    @cached_property
+    def set_aside(self) -> frozenset[tuple[str, str]]:
+        """(check, place) that somebody skipped."""
+        return frozenset(
+            (str(e.body["check"]), str(e.body["place"])) for e in self.standing() if e.kind == "skip"
+        )
+
+    def last_undoable(self) -> Event | None:
+        """What the next "take back" takes back."""
+        return next(
+            (e for e in reversed(tuple(self.standing())) if e.kind in ("entry", "skip", "amend")), None
+        )

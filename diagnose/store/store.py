@@ -1,0 +1,490 @@
+"""What may be done with the records: add machines, open calls, append, take back, close.
+
+Everything is checked before anything is written, so bad input leaves the records untouched. Every write has
+a key: writing again with the same key stores nothing and gives the first receipt. Every write into a call
+names the revision it was made from: if the call has moved since, it is refused (Conflict), so no answer lands
+on a question that its author did not see.
+"""
+
+from __future__ import annotations
+
+import json
+import secrets
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from datetime import UTC, datetime
+from typing import Any, TypeVar, get_args
+
+from pydantic import ValidationError
+
+from diagnose.case import Case, Entry, Machine
+from diagnose.store import database as db
+from diagnose.store.address import default_address
+from diagnose.store.records import (
+    OUTCOMES,
+    Call,
+    CallLine,
+    Conflict,
+    Event,
+    EventKind,
+    MachineRecord,
+    Outcome,
+    Receipt,
+)
+from shared.errors import CaseError, StoreError, shorten
+
+MOST_KEY = 200
+AMENDABLE = ("role", "qualified", "context", "machine", "words")
+CaseCheck = Callable[[Case], None]
+T = TypeVar("T", Case, Entry, Machine)
+
+
+class Store:
+    """The records at one address. Safe to share between threads; several processes may use one address.
+
+    check: called with the case as it would stand, before it is written; raises CaseError to refuse it.
+    """
+
+    def __init__(self, address: str | None = None, *, check: CaseCheck | None = None) -> None:
+        self._db = db.Database(address or default_address())
+        self._check = check
+
+    @property
+    def address(self) -> str:
+        """The address as it may be shown."""
+        return self._db.shown
+
+    def close(self) -> None:
+        """Close all connections."""
+        self._db.close()
+
+    # --- machines
+
+    def machines(self) -> tuple[MachineRecord, ...]:
+        """The fleet, in the order of their coming."""
+        with self._db.read() as tx:
+            return tuple(_machine(row) for row in db.all_machines(tx))
+
+    def machine(self, machine_id: str) -> MachineRecord:
+        """One machine. Raises StoreError when there is none."""
+        with self._db.read() as tx:
+            row = db.one_machine(tx, machine_id)
+        if row is None:
+            raise StoreError("no such machine", given=machine_id, do="choose one from the list")
+        return _machine(row)
+
+    def add_machine(
+        self,
+        card: Machine | Mapping[str, Any],
+        *,
+        by: str,
+        at: datetime | None = None,
+        machine_id: str = "",
+        invented: bool = False,
+    ) -> str:
+        """Add a machine and return its id. Raises CaseError (bad card), Conflict (id taken), StoreError."""
+        valid = _validated(Machine, card)
+        if not valid.name:
+            raise CaseError(
+                "machine",
+                ["machine.name: no name given; allowed: up to 200 characters; give the machine a name"],
+            )
+        chosen = _key(machine_id) if machine_id else secrets.token_urlsafe(9)
+        row = {
+            "id": chosen,
+            "card": db.as_json(_dump(valid)),
+            "invented": invented,
+            "added_at": _stamp(at),
+            "added_by": _who(by),
+        }
+        try:
+            with self._db.write() as tx:
+                db.add_machine(tx, row)
+        except db.Taken:
+            raise Conflict("machine id is taken", given=chosen, do="leave the id out, one is made") from None
+        return chosen
+
+    # --- calls
+
+    def open_call(
+        self,
+        header: Case | Mapping[str, Any],
+        *,
+        by: str,
+        at: datetime | None = None,
+        key: str = "",
+        machine_id: str = "",
+        call_id: str = "",
+        invented: bool = False,
+    ) -> str:
+        """Open a call with everything but entries and return its id, unguessable unless given.
+
+        key: opening again with the same key opens nothing and returns the first call's id.
+        Raises CaseError (bad header), Conflict (id taken), StoreError.
+        """
+        case = _validated(Case, header)
+        if case.entries:
+            raise CaseError("case", ["entries: a call is opened without entries; append them one by one"])
+        self._check_case(case)
+        chosen, once, stamp = (
+            call_id or secrets.token_urlsafe(16),
+            _key(key) if key else secrets.token_urlsafe(16),
+            _stamp(at),
+        )
+        data = _dump(case)
+        data.pop("id", None)
+        data.pop("now", None)
+        data["format"] = case.format  # spelled out: the default may be a newer one some day
+        row = {
+            "id": _key(chosen),
+            "key": once,
+            "machine_id": machine_id,
+            "machine": shorten(case.machine.name or "unnamed machine", 200),
+            "complaint": shorten(case.complaint, 200),
+            "header": db.as_json(data),
+            "state": "open",
+            "outcome": "",
+            "revision": 0,
+            "opened_at": stamp,
+            "opened_by": _who(by),
+            "last_at": stamp,
+            "invented": invented,
+        }
+        try:
+            with self._db.write() as tx:
+                if (there := db.call_by_key(tx, once)) is not None:
+                    return str(there["id"])
+                db.add_call(tx, row)
+        except db.Taken:
+            with self._db.read() as tx:
+                there = db.call_by_key(tx, once)
+            if there is not None:
+                return str(there["id"])
+            raise Conflict("call id is taken", given=chosen, do="leave the id out, one is made") from None
+        return chosen
+
+    def calls(self, state: str = "", *, machine_id: str = "", limit: int = 0) -> tuple[CallLine, ...]:
+        """Calls, the last touched first. state: "open", "closed" or "" for both; limit 0: all."""
+        with self._db.read() as tx:
+            return tuple(_line(row) for row in db.all_calls(tx, state, machine_id, limit))
+
+    def call(self, call_id: str) -> Call:
+        """One call with its events. Raises StoreError when there is none."""
+        with self._db.read() as tx:
+            row = db.one_call(tx, call_id)
+            events = db.events_of(tx, call_id) if row is not None else []
+        if row is None:
+            raise _no_call(call_id)
+        return _call(row, events)
+
+    def case(self, call_id: str) -> Case:
+        """The case as it stands. Raises StoreError when there is none."""
+        return self.call(call_id).case
+
+    def append(
+        self,
+        call_id: str,
+        entry: Entry | Mapping[str, Any],
+        *,
+        key: str,
+        after_revision: int,
+        by: str,
+        at: datetime | None = None,
+    ) -> Receipt:
+        """Add one entry. Raises CaseError (bad entry), Conflict (see the module), StoreError."""
+        valid = _validated(Entry, entry)
+        when = _moment(at)
+        if not valid.at:
+            valid = valid.model_copy(update={"at": when.isoformat(timespec="seconds")})
+        return self._write(call_id, "entry", _dump(valid), key, after_revision, by, when)
+
+    def set_aside(
+        self,
+        call_id: str,
+        check: str,
+        place: str,
+        *,
+        key: str,
+        after_revision: int,
+        by: str,
+        at: datetime | None = None,
+    ) -> Receipt:
+        """Record that a check was skipped; it weighs nothing."""
+        return self._write(
+            call_id, "skip", {"check": check, "place": place}, key, after_revision, by, _moment(at)
+        )
+
+    def amend(
+        self,
+        call_id: str,
+        changes: Mapping[str, Any],
+        *,
+        key: str,
+        after_revision: int,
+        by: str,
+        at: datetime | None = None,
+    ) -> Receipt:
+        """Change what the call was opened with: role, qualified, context, machine, words."""
+        wrong = [name for name in changes if name not in AMENDABLE]
+        if wrong:
+            raise CaseError(
+                "case",
+                [
+                    f"{shorten(wrong[0])}: cannot be changed later; allowed: "
+                    f"{', '.join(AMENDABLE)}; open a new call"
+                ],
+            )
+        plain = json.loads(
+            db.as_json({k: _dump(v) if isinstance(v, Machine) else v for k, v in changes.items()})
+        )
+        return self._write(call_id, "amend", plain, key, after_revision, by, _moment(at))
+
+    def undo(
+        self,
+        call_id: str,
+        *,
+        key: str,
+        after_revision: int,
+        by: str,
+        at: datetime | None = None,
+        number: int | None = None,
+    ) -> Receipt:
+        """Take back the last thing, or the event of that number. It stays in the record, marked."""
+        return self._write(call_id, "undo", {"of": number}, key, after_revision, by, _moment(at))
+
+    def close_call(
+        self,
+        call_id: str,
+        outcome: Outcome,
+        *,
+        key: str,
+        after_revision: int,
+        by: str,
+        at: datetime | None = None,
+        note: str = "",
+    ) -> Receipt:
+        """Close a call; it can be opened again."""
+        if outcome not in get_args(Outcome):
+            raise StoreError("outcome of a call", given=outcome, allowed=", ".join(OUTCOMES), do="choose one")
+        return self._write(
+            call_id, "close", {"outcome": outcome, "note": note[:4000]}, key, after_revision, by, _moment(at)
+        )
+
+    def reopen_call(
+        self, call_id: str, *, key: str, after_revision: int, by: str, at: datetime | None = None
+    ) -> Receipt:
+        """Open a closed call again."""
+        return self._write(call_id, "reopen", {}, key, after_revision, by, _moment(at))
+
+    def is_empty(self) -> bool:
+        """Whether there is neither a machine nor a call."""
+        with self._db.read() as tx:
+            return db.is_empty(tx)
+
+    # --- inside
+
+    def _check_case(self, case: Case) -> None:
+        if self._check is not None:
+            self._check(case)
+
+    def _write(
+        self,
+        call_id: str,
+        kind: EventKind,
+        body: dict[str, Any],
+        key: str,
+        after_revision: int,
+        by: str,
+        at: datetime,
+    ) -> Receipt:
+        key, by = _key(key), _who(by)
+        try:
+            with self._db.write() as tx:
+                row = db.one_call(tx, call_id, to_write=True)
+                if row is None:
+                    raise _no_call(call_id)
+                call = _call(row, db.events_of(tx, call_id))
+                earlier = next((e for e in call.events if e.key == key), None)
+                if earlier is not None:
+                    return _repeated(call, earlier, kind, body)
+                if call.revision != after_revision:
+                    raise Conflict(
+                        "this call has moved on since the screen was drawn",
+                        given=f"revision {after_revision}",
+                        allowed=f"revision {call.revision}",
+                        do="nothing was stored: look at the new screen and answer there",
+                    )
+                body, changes = _prepared(call, kind, body)
+                new = Event(call.revision + 1, kind, key, body, by, at)
+                after = _with(call, new)
+                if kind in ("entry", "amend", "undo"):
+                    self._check_case(_case_of(after))
+                event_row = {
+                    "call_id": call_id,
+                    "number": new.number,
+                    "kind": kind,
+                    "key": key,
+                    "body": db.as_json(body),
+                    "by": by,
+                    "at": at.isoformat(timespec="seconds"),
+                }
+                if not db.add_event(tx, event_row, **changes):
+                    raise _met()
+                return Receipt(len(after.answer_numbers), new.number, at)
+        except db.Taken:
+            raise _met() from None
+
+
+def _prepared(call: Call, kind: EventKind, body: dict[str, Any]) -> tuple[dict[str, Any], dict[str, object]]:
+    """The event's body, and what changes in the call's line. Raises StoreError for what cannot be done."""
+    if kind == "reopen":
+        if call.open:
+            raise StoreError("this call is open", do="go on with it")
+        return body, {"state": "open", "outcome": ""}
+    if not call.open:
+        raise StoreError(
+            "this call is closed",
+            given=OUTCOMES.get(call.line.outcome, call.line.outcome),
+            do="open it again first",
+        )
+    if kind == "close":
+        return body, {"state": "closed", "outcome": body["outcome"]}
+    if kind == "undo":
+        if body["of"] is None:
+            target = call.last_undoable()
+        else:
+            target = next(
+                (
+                    e
+                    for e in call.standing()
+                    if e.number == body["of"] and e.kind in ("entry", "skip", "amend")
+                ),
+                None,
+            )
+        if target is None:
+            raise StoreError("nothing to take back", given=body["of"], do="go on with the call")
+        return {"of": target.number}, {}
+    return body, {}
+
+
+def _with(call: Call, event: Event) -> Call:
+    return Call(call.line, call.header, (*call.events, event), call.machine_id)
+
+
+def _case_of(call: Call) -> Case:
+    try:
+        return call.case
+    except ValidationError as error:
+        raise CaseError("case", list(_problems(error))) from None
+
+
+def _repeated(call: Call, earlier: Event, kind: EventKind, body: Mapping[str, Any]) -> Receipt:
+    """The first receipt, if the same was written; who and when may differ."""
+
+    def content(one: Mapping[str, Any]) -> dict[str, Any]:
+        return {k: v for k, v in one.items() if k not in ("at", "by", "id")}
+
+    if earlier.kind != kind or (kind != "undo" and content(earlier.body) != content(body)):
+        raise Conflict(
+            "this was already answered otherwise",
+            given=_say(body),
+            allowed=_say(earlier.body),
+            do="nothing was stored: take the first answer back to change it",
+        )
+    upto = sum(1 for e in call.events if e.kind == "entry" and e.number <= earlier.number)
+    return Receipt(upto, earlier.number, earlier.at, repeated=True)
+
+
+def _say(body: Mapping[str, Any]) -> str:
+    said = ("check", "quantity", "action", "place", "answer", "value", "outcome", "note")
+    return ", ".join(str(body[k]) for k in said if body.get(k))
+
+
+def _met() -> Conflict:
+    return Conflict(
+        "somebody else wrote into this call just now", do="nothing was stored: answer on the new screen"
+    )
+
+
+def _no_call(call_id: str) -> StoreError:
+    return StoreError("no such call", given=call_id, do="look at the address, or choose a call from the list")
+
+
+def _validated(model: type[T], data: T | Mapping[str, Any]) -> T:
+    if isinstance(data, model):
+        return data
+    try:
+        return model.model_validate(data)
+    except ValidationError as error:
+        raise CaseError(model.__name__.lower(), list(_problems(error))) from None
+
+
+def _problems(error: ValidationError) -> Iterable[str]:
+    for one in error.errors():
+        where = ".".join(str(part) for part in one["loc"]) or "case"
+        given = one.get("input")
+        shown = f"; given: '{shorten(given)}'" if isinstance(given, (str, int, float)) else ""
+        yield f"{shorten(where, 80)}: {shorten(one['msg'], 200)}{shown}"
+
+
+def _dump(model: Case | Entry | Machine) -> dict[str, Any]:
+    data: dict[str, Any] = model.model_dump(mode="json", exclude_defaults=True)
+    return data
+
+
+def _moment(at: datetime | None) -> datetime:
+    """In UTC, whole seconds; a time without a zone is taken as local."""
+    return (at or datetime.now(UTC)).astimezone(UTC).replace(microsecond=0)
+
+
+def _stamp(at: datetime | None) -> str:
+    return _moment(at).isoformat(timespec="seconds")
+
+
+def _who(by: str) -> str:
+    return shorten(by or "not named", 100)
+
+
+def _key(key: str) -> str:
+    if not key or len(key) > MOST_KEY or not key.isprintable() or not key.isascii():
+        raise StoreError(
+            "key of a record",
+            given=key,
+            allowed=f"1 to {MOST_KEY} printable characters",
+            do="give another key",
+        )
+    return key
+
+
+def _machine(row: db.Row) -> MachineRecord:
+    return MachineRecord(
+        row["id"],
+        Machine.model_validate_json(row["card"]),
+        bool(row["invented"]),
+        datetime.fromisoformat(row["added_at"]),
+        row["added_by"],
+    )
+
+
+def _line(row: db.Row) -> CallLine:
+    return CallLine(
+        row["id"],
+        row["machine"],
+        row["complaint"],
+        row["state"],
+        row["outcome"],
+        row["revision"],
+        datetime.fromisoformat(row["opened_at"]),
+        row["opened_by"],
+        datetime.fromisoformat(row["last_at"]),
+        bool(row["invented"]),
+    )
+
+
+def _call(row: db.Row, events: Sequence[db.Row]) -> Call:
+    read = tuple(
+        Event(
+            e["number"], e["kind"], e["key"], json.loads(e["body"]), e["by"], datetime.fromisoformat(e["at"])
+        )
+        for e in events
+    )
+    return Call(_line(row), Case.model_validate_json(row["header"]), read, row["machine_id"])
