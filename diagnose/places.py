@@ -33,8 +33,9 @@ class Place:
 
     def touches(self, other: Place) -> bool:
         """Whether a cause here can show there: one is part of the other, or one of them belongs to the whole unit."""
-        return not self.circuit or not other.circuit or self.circuit == other.circuit and (
-            self.kind != other.kind or self.id == other.id)
+        if self.kind == other.kind:
+            return self.id == other.id
+        return not self.circuit or not other.circuit or self.circuit == other.circuit
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,0 +1,248 @@
+"""Exact posterior over no cause, one cause, two causes, each with all instruments honest or any one lying.
+
+Findings hang on effects, effects on at most one effect above, so each tree is summed exactly by one upward pass, vectorised
+over all hypotheses. Nothing is sampled and nothing is pruned here.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from diagnose.grade import HONEST, Graded, Mode
+from diagnose.network import Array, Index, Key, Network, Node
+
+Likelihoods = Mapping[Key, Array]
+
+
+@dataclass
+class Pass:
+    """Messages of one upward pass over some hypotheses: what each tree and each finding says."""
+
+    first: Index
+    second: Index
+    likelihoods: dict[Key, Array]
+    extras: Mapping[Key, Array]
+    lambdas: dict[Key, Array] = field(default_factory=dict)
+    messages: dict[Key, Array] = field(default_factory=dict)
+    pis: dict[Key, Array] = field(default_factory=dict)
+
+
+class Inference:
+    """Evidence on a network. likelihoods: honest word likelihoods; by_mode: the changed ones for each lying instrument."""
+
+    def __init__(self, network: Network, likelihoods: Likelihoods, by_mode: Mapping[str, Likelihoods], modes: Mapping[str, Mode],
+                 mode_factor: Mapping[str, float], cause_factor: Array | None = None) -> None:
+        self.network = network
+        self.likelihoods = {k: np.asarray(v, dtype=float) for k, v in likelihoods.items()}
+        self.by_mode = {m: {k: np.asarray(v, dtype=float) for k, v in changed.items()} for m, changed in by_mode.items()}
+        self.modes = dict(modes)
+        self.mode_factor = dict(mode_factor)
+        self.cause_factor = cause_factor
+        self.children = self._children(self.likelihoods)
+        self._memo: dict[tuple[Key, bytes], Array] = {}
+
+    def _children(self, keys: Mapping[Key, Array]) -> dict[Key, list[Key]]:
+        children: dict[Key, list[Key]] = {}
+        todo = list(keys)
+        seen = set()
+        while todo:
+            key = todo.pop()
+            if key in seen:
+                continue
+            seen.add(key)
+            parent = self.network.node(key).parent
+            if parent is not None:
+                children.setdefault(parent, []).append(key)
+                todo.append(parent)
+        for one in children.values():
+            one.sort()
+        return children
+
+    def roots(self) -> list[Key]:
+        """Roots of all trees with evidence: effects without parent, and findings that hang on none."""
+        out = [k for k in self.children if self.network.node(k).parent is None]
+        out += [k for k in self.likelihoods if self.network.node(k).parent is None]
+        return sorted(set(out))
+
+    def members(self, root: Key) -> list[Key]:
+        """All findings with evidence below ``root``."""
+        if root in self.likelihoods:
+            return [root]
+        found: list[Key] = []
+        todo = list(self.children.get(root, ()))
+        while todo:
+            key = todo.pop()
+            if key in self.likelihoods:
+                found.append(key)
+            todo += self.children.get(key, ())
+        return sorted(found)
+
+    def _extras(self, mode: str) -> dict[Key, Array]:
+        """What a lying instrument itself shows (gauges that differ at rest)."""
+        if not mode:
+            return {}
+        out: dict[Key, Array] = {}
+        for key, (word, strength) in self.modes[mode].shows.items():
+            if key[1] in self.network.places:
+                node = self.network.node(key)
+                out[key] = node.factors({word: strength})
+        return out
+
+    def _message(self, key: Key, run: Pass) -> Array:
+        """What the tree below and at ``key`` says to its parent: (H, P)."""
+        node = self.network.node(key)
+        rows = node.signature(run.first, run.second)
+        table = node.table(run.extras.get(key))
+        if key in run.likelihoods:
+            out: Array = (table @ run.likelihoods[key])[rows]
+        else:
+            below = np.ones((len(run.first), node.size))
+            for child in self.children.get(key, ()):
+                below = below * self._message(child, run)
+            run.lambdas[key] = below
+            out = np.einsum("hpk,hk->hp", table[rows], below)
+        run.messages[key] = out
+        return out
+
+    def evidence_for(self, mode: str) -> dict[Key, Array]:
+        """Likelihoods of all findings if ``mode`` is true."""
+        return {**self.likelihoods, **self.by_mode.get(mode, {})}
+
+    def posterior(self) -> Belief:
+        """The joint posterior over hypotheses and instrument modes."""
+        network = self.network
+        names = [HONEST, *self.modes]
+        roots = self.roots()
+        members = {r: self.members(r) for r in roots}
+        log = np.empty((len(names), len(network.first)))
+        known: dict[tuple[Key, bytes], Array] = {}
+        log_odds = 0.0 if self.cause_factor is None else np.concatenate([[0.0], np.log(self.cause_factor)])
+        for row, mode in enumerate(names):
+            likelihoods, extras = self.evidence_for(mode), self._extras(mode)
+            prior = 0.0 if not mode else float(np.log(self.modes[mode].prior))
+            total = network.log_prior + prior + np.log(max(self.mode_factor.get(mode, self.mode_factor.get(HONEST, 1.0)), 1e-300))
+            if self.cause_factor is not None:
+                total = total + log_odds[network.first] + log_odds[network.second]  # type: ignore[index]
+            for root in roots:
+                stamp = b"".join(likelihoods[k].tobytes() for k in members[root]) + b"".join(
+                    extras[k].tobytes() for k in members[root] if k in extras)
+                one = known.get((root, stamp))
+                if one is None:
+                    run = Pass(network.first, network.second, likelihoods, extras)
+                    one = np.log(np.maximum(self._message(root, run)[:, 0], 1e-300))
+                    known[root, stamp] = one
+                total = total + one
+            log[row] = total
+        top = log.max()
+        joint = np.exp(log - top)
+        return Belief(self, names, joint / joint.sum())
+
+    # predictions ---------------------------------------------------------------------------------------------------------
+
+    def upward(self, mode: str, which: Index) -> Pass:
+        """One upward pass over some hypotheses, keeping all messages."""
+        network = self.network
+        run = Pass(network.first[which], network.second[which], self.evidence_for(mode), self._extras(mode))
+        for root in self.roots():
+            self._message(root, run)
+        return run
+
+    def _above(self, key: Key, run: Pass) -> Array:
+        """Belief of effect ``key`` from everything not below it: (H, K), not normalised."""
+        done = run.pis.get(key)
+        if done is not None:
+            return done
+        node = self.network.node(key)
+        table = node.table(run.extras.get(key))[node.signature(run.first, run.second)]
+        if node.parent is None:
+            pi: Array = table[:, 0, :]
+        else:
+            pi = np.einsum("hp,hpk->hk", self._without(node.parent, key, run), table)
+        run.pis[key] = pi
+        return pi
+
+    def _without(self, effect: Key, child: Key, run: Pass) -> Array:
+        """Belief of ``effect`` from everything but what ``child`` says: (H, K)."""
+        belief = self._above(effect, run)
+        for other in self.children.get(effect, ()):
+            if other != child:
+                belief = belief * run.messages[other]
+        total = belief.sum(axis=1, keepdims=True)
+        return belief / np.where(total > 0, total, 1.0)
+
+    def predict(self, key: Key, run: Pass) -> Array:
+        """P(true word of the finding | hypothesis, all evidence so far): (H, K)."""
+        node: Node = self.network.node(key)
+        table = node.table(run.extras.get(key))
+        rows = node.signature(run.first, run.second)
+        if node.parent is None:
+            out = table[rows, 0, :]
+        else:
+            out = np.einsum("hp,hpk->hk", self._without(node.parent, key, run), table[rows])
+        own = run.likelihoods.get(key)
+        if own is not None:
+            out = out * own
+        total = out.sum(axis=1, keepdims=True)
+        result: Array = out / np.where(total > 0, total, 1.0)
+        return result
+
+
+@dataclass
+class Belief:
+    """joint: (modes, hypotheses) posterior, sums to 1. names: mode ids, the first is all-honest."""
+
+    inference: Inference
+    names: list[str]
+    joint: Array
+
+    @property
+    def network(self) -> Network:
+        """The network this belief stands on."""
+        return self.inference.network
+
+    def hypotheses(self) -> Array:
+        """Posterior of each hypothesis, instruments summed out."""
+        out: Array = self.joint.sum(axis=0)
+        return out
+
+    def causes(self) -> Array:
+        """Marginal probability of each instance."""
+        p = self.hypotheses()
+        network = self.network
+        out = np.bincount(network.first, weights=p, minlength=len(network.instances) + 1)
+        out += np.bincount(np.where(network.second == network.first, 0, network.second), weights=p, minlength=len(network.instances) + 1)
+        result: Array = out[1:]
+        return result
+
+    def nothing(self) -> float:
+        """Posterior of no cause with all instruments honest."""
+        return float(self.joint[0, 0])
+
+    def modes(self) -> dict[str, float]:
+        """Posterior of each lying instrument."""
+        p = self.joint.sum(axis=1)
+        return {name: float(p[i]) for i, name in enumerate(self.names) if name}
+
+
+def inference_from(network: Network, graded: Graded, complaint: str, drop: Sequence[Key] = (), add: Mapping[Key, Array] | None = None,
+                   cause_factor: Array | None = None) -> Inference:
+    """Inference on graded evidence: complaint as evidence, ``drop`` left out (not judged, replaced), ``add`` put in."""
+    likelihoods: dict[Key, Array] = {}
+    by_mode: dict[str, dict[Key, Array]] = {m: {} for m in graded.modes}
+    if complaint and f"complaint:{complaint}"[10:] in network.knowledge.complaints:
+        likelihoods[f"complaint:{complaint}", "unit"] = np.array([0.0, 1.0])
+    for key, evidence in graded.evidence.items():
+        finding = network.knowledge.findings[key[0]]
+        if key in drop or not finding.weighed or key[1] not in network.places:
+            continue
+        likelihoods[key] = np.array(evidence.likelihood)
+        for mode, changed in evidence.by_mode.items():
+            by_mode[mode][key] = np.array(changed)
+    for key, value in (add or {}).items():
+        likelihoods[key] = value
+        for changes in by_mode.values():
+            changes.pop(key, None)
+    return Inference(network, likelihoods, by_mode, graded.modes, graded.mode_factor, cause_factor)

@@ -1,0 +1,337 @@
+"""From numbers and answers to words: the only place where a number becomes a word.
+
+A reading becomes a probability for each word by integrating its uncertainty over the band limits; an answer by the
+confusion table for how sure it was and who gave it. Both are likelihoods (virtual evidence). For every way an instrument of
+this call may lie the grading is done again with that instrument's readings moved, so all values of a liar move together.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+
+from diagnose.case import Case, Entry
+from diagnose.derive import Derivation, DerivedValue
+from diagnose.places import Topology, circuit_of, spell
+from diagnose.readings import Reading, Readings, instrument_kinds, place_of, spoken_circuits, width
+from knowledge.load import Knowledge
+from knowledge.models import Band, Finding, Instrument
+from shared.quantities import DERIVED
+from shared.units import parse, parse_spread, show
+
+HONEST = ""
+UNSTEADY_SOFT = 1.5  # bands widened by half while steadiness is only assumed
+SETTLED = ("superheat", "subcooling", "approach", "condenser_split", "condenser_split_over_clean", "discharge_excess", "air_rise")
+
+
+@dataclass(frozen=True)
+class Mode:
+    """One instrument of this call lying in one way. shift: what it shows too much (SI) for each variable's quantity."""
+
+    id: str
+    title: str
+    prior: float
+    instrument: str
+    kind: str
+    readings: tuple[Reading, ...]
+    bias: dict[str, float]
+    spread: dict[str, float]
+    shows: dict[tuple[str, str], tuple[str, float]]
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """What is known of one finding at one place.
+
+    likelihood: per word of the finding, when all instruments are honest; by_mode: the same when one lies (absent = unchanged).
+    texts: how it is known, for reasons; derived: the graded value if it came from numbers.
+    """
+
+    finding: str
+    place: str
+    likelihood: tuple[float, ...]
+    by_mode: dict[str, tuple[float, ...]]
+    texts: tuple[str, ...]
+    state: str
+    derived: DerivedValue | None = None
+    answered: bool = False
+
+    def words(self, card: Finding) -> tuple[tuple[str, float], ...]:
+        """(word, probability if every word were equally likely before), most likely first."""
+        total = sum(self.likelihood) or 1.0
+        names = card.ordered or card.words
+        return tuple(sorted(((w, p / total) for w, p in zip(names, self.likelihood, strict=True)), key=lambda x: -x[1]))
+
+
+@dataclass
+class Graded:
+    """All evidence of a case, the modes in play, factors of impossibilities on modes, and the first notes."""
+
+    evidence: dict[tuple[str, str], Evidence] = field(default_factory=dict)
+    modes: dict[str, Mode] = field(default_factory=dict)
+    mode_factor: dict[str, float] = field(default_factory=dict)
+    impossible: list[str] = field(default_factory=list)
+    not_judged: list[tuple[str, str, str, str]] = field(default_factory=list)
+    words_of: dict[tuple[str, str], str] = field(default_factory=dict)
+
+
+def normal_cdf(x: float) -> float:
+    """Standard normal distribution function."""
+    return 0.5 * (1.0 + math.erf(x / math.sqrt(2.0)))
+
+
+def word_probabilities(value: float, sd: float, limits: Sequence[float]) -> tuple[float, ...]:
+    """Probability of each word of a scale cut at ``limits`` for a value with standard uncertainty ``sd`` (> 0)."""
+    cuts = [0.0, *(normal_cdf((limit - value) / sd) for limit in limits), 1.0]
+    return tuple(max(b - a, 0.0) for a, b in zip(cuts, cuts[1:], strict=False))
+
+
+def _floored(p: Sequence[float], floor: float) -> tuple[float, ...]:
+    return tuple(max(x, floor) for x in p)
+
+
+@dataclass(frozen=True)
+class BandRow:
+    """A band in SI."""
+
+    card: Band
+    limits: tuple[float, ...]
+    soft: float
+
+
+def band_rows(knowledge: Knowledge) -> dict[str, list[BandRow]]:
+    """Bands in SI by finding, built once."""
+    rows = knowledge.memo.get("bands")
+    if rows is None:
+        rows = {}
+        for card in knowledge.bands.values():
+            kind = DERIVED[card.quantity].kind
+            rows.setdefault(card.finding, []).append(
+                BandRow(card, tuple(parse(limit, kind).value for limit in card.limits), parse_spread(card.soft, kind)))
+        knowledge.memo["bands"] = rows
+    return rows  # type: ignore[no-any-return]
+
+
+def choose_band(rows: Iterable[BandRow], facts: Mapping[str, str], have: Iterable[str]) -> BandRow | None:
+    """The row whose conditions all hold and are most, among those whose quantity is at hand."""
+    names = set(have)
+    fitting = [r for r in rows if r.card.quantity in names and all(facts.get(k) in v for k, v in r.card.when.items())]
+    return max(fitting, key=lambda r: (len(r.card.when), r.card.id)) if fitting else None
+
+
+def state_fits(required: Iterable[str], state: str, steadiness: str) -> bool:
+    """Whether a finding with these `states` may be judged in this state of the machine."""
+    for need in required:
+        if need == "any" or need == state:
+            return True
+        if need == "pump-on" and state in ("pump-only", "cooling"):
+            return True
+        if need == "steady" and state == "cooling" and steadiness in ("steady", "unknown", ""):
+            return True
+        if need == "standing" and state in ("standing", "powered", "isolated"):
+            return True
+        if need == "powered" and state in ("powered", "pump-only", "cooling"):
+            return True
+    return False
+
+
+def find_modes(readings: Readings, knowledge: Knowledge) -> dict[str, Mode]:
+    """Every way in which an instrument with a reading in this call may lie."""
+    kinds = instrument_kinds(knowledge)
+    by_instrument: dict[str, list[Reading]] = {}
+    for one in [*readings.running.values(), *readings.resting.values(), *readings.conditioned]:
+        if kinds.get(one.quantity) is not None:
+            by_instrument.setdefault(one.instrument, []).append(one)
+    modes: dict[str, Mode] = {}
+    for name, own in by_instrument.items():
+        card: Instrument = kinds[own[0].quantity]
+        for lie in card.lies:
+            bias, spread = {}, {}
+            for one in own:
+                sign = -1.0 if lie.bias.strip().startswith("-") else 1.0
+                bias[one.quantity] = sign * width(lie.bias.strip().lstrip("-"), one.kind, one.values[0])
+                spread[one.quantity] = width(lie.spread, one.kind, one.values[0])
+            where = own[0].place
+            shows = {}
+            for finding_id, word in card.shows.items():
+                finding = knowledge.findings.get(finding_id)
+                if finding is not None:
+                    place = "unit" if finding.place in ("unit", "supply") else (f"circuit:{circuit_of(where)}" if circuit_of(where) else where)
+                    shows[finding_id, place] = (word, knowledge.words.strength[card.shown])
+            title = _mode_title(card, own, lie.title)
+            modes[f"{name}|{lie.mode}"] = Mode(f"{name}|{lie.mode}", title, lie.prior, name, card.id, tuple(own), bias, spread, shows)
+    return modes
+
+
+def _mode_title(card: Instrument, own: Sequence[Reading], says: str) -> str:
+    from shared.quantities import QUANTITIES
+
+    what = " and ".join(dict.fromkeys(QUANTITIES[r.quantity].title for r in own))
+    place = own[0].place
+    where = f", {spell(place)}" if place not in ("unit", "supply") and not place.startswith("pump") else ""
+    named = own[0].instrument if ":" not in own[0].instrument else card.title
+    return f"{named} ({what}{where}) {says}"
+
+
+def moved(value: DerivedValue, mode: Mode) -> tuple[float, float] | None:
+    """Value and uncertainty if ``mode`` is true; None when nothing of it came from that instrument."""
+    shift, extra = 0.0, 0.0
+    touched = False
+    for variable, slope in value.partials.items():
+        if variable.instrument == mode.instrument and variable.quantity in mode.bias:
+            touched = True
+            shift += slope * mode.bias[variable.quantity]
+            extra += slope * mode.spread[variable.quantity]
+    if not touched or (abs(shift) < 1e-12 and abs(extra) < 1e-12):
+        return None
+    return value.value - shift, math.hypot(value.sd, extra)
+
+
+class Grader:
+    """Grades one case. facts: machine facts for band rows."""
+
+    def __init__(self, case: Case, knowledge: Knowledge, topology: Topology, readings: Readings, derivation: Derivation,
+                 facts: Mapping[str, str], state: str, steadiness: str) -> None:
+        self.case, self.knowledge, self.topology = case, knowledge, topology
+        self.readings, self.derivation, self.facts = readings, derivation, facts
+        self.state, self.steadiness = state, steadiness
+        self.out = Graded(modes=find_modes(readings, knowledge))
+
+    def grade(self, skip_answers: bool = False) -> Graded:
+        """All evidence in the machine state given at construction."""
+        rows = band_rows(self.knowledge)
+        by_place: dict[str, dict[str, DerivedValue]] = {}
+        for (quantity, place), value in self.derivation.values.items():
+            by_place.setdefault(place, {})[quantity] = value
+        for finding_id, bands in rows.items():
+            finding = self.knowledge.findings[finding_id]
+            for place, have in by_place.items():
+                band = choose_band(bands, self.facts, have)
+                if band is not None and self._place_fits(finding, place):
+                    self._number(finding, place, have[band.card.quantity], band)
+        if not skip_answers:
+            self._answers()
+        self._bounds()
+        return self.out
+
+    def _place_fits(self, finding: Finding, place: str) -> bool:
+        kind = place.split(":")[0]
+        return finding.place == kind or (finding.place in ("unit", "supply") and kind in ("unit", "supply"))
+
+    def _number(self, finding: Finding, place: str, value: DerivedValue, band: BandRow) -> None:
+        state = value.state or self.state
+        steadiness = next((s.steadiness for s in value.sources if s.steadiness), self.steadiness)
+        words = finding.ordered
+        soft = band.soft * (UNSTEADY_SOFT if value.quantity in SETTLED and steadiness in ("unknown", "") else 1.0)
+        floor = self.knowledge.words.floor
+        p = _floored(word_probabilities(value.value, math.hypot(value.sd, soft), band.limits), floor)
+        top = words[max(range(len(words)), key=p.__getitem__)]
+        self.out.words_of[value.quantity, place] = top
+        if not state_fits(finding.states, state, steadiness):
+            need = " or ".join(finding.states)
+            why = f"read while {state}" + (f", {steadiness}" if steadiness not in ("", "unknown") else "")
+            self.out.not_judged.append((finding.id, place, f"{finding.title}: {why}, needs {need}", f"read again when {need}"))
+            return
+        by_mode = {}
+        for mode in self.out.modes.values():
+            changed = moved(value, mode)
+            if changed is not None:
+                by_mode[mode.id] = _floored(word_probabilities(changed[0], math.hypot(changed[1], soft), band.limits), floor)
+        text = f"{finding.texts[top]} ({DERIVED[value.quantity].title} {show(value.value, value.kind, any(s.metric for s in value.sources))})"
+        self._put(Evidence(finding.id, place if finding.place not in ("unit", "supply") else finding.place, p, by_mode, (text,), state, value))
+
+    def _put(self, new: Evidence) -> None:
+        key = (new.finding, new.place)
+        old = self.out.evidence.get(key)
+        if old is None:
+            self.out.evidence[key] = new
+            return
+        merged = {m: tuple(a * b for a, b in zip(old.by_mode.get(m, old.likelihood), new.by_mode.get(m, new.likelihood), strict=True))
+                  for m in {*old.by_mode, *new.by_mode}}
+        self.out.evidence[key] = Evidence(
+            new.finding, new.place, tuple(a * b for a, b in zip(old.likelihood, new.likelihood, strict=True)), merged,
+            (*old.texts, *new.texts), new.state, old.derived or new.derived, old.answered or new.answered)
+
+    def _answers(self) -> None:
+        spoken = spoken_circuits(self.case, self.topology)
+        latest: dict[tuple[str, str, str], tuple[Entry, Finding, str]] = {}
+        for entry in self.case.entries:
+            if entry.condition or entry.source != "today":
+                continue
+            if entry.check and entry.answer != "cannot-tell":
+                check = self.knowledge.checks[entry.check]
+                if check.finding is None or entry.answer not in check.answers:
+                    continue
+                finding = self.knowledge.findings[check.finding]
+                word = check.answers[entry.answer].word or entry.answer
+                latest[entry.check, finding.id, place_of(entry, finding.place, self.topology, spoken)] = (entry, finding, word)
+            elif entry.finding:
+                finding = self.knowledge.findings[entry.finding]
+                latest["", finding.id, place_of(entry, finding.place, self.topology, spoken)] = (entry, finding, entry.word)
+        for (check_id, finding_id, place), (entry, finding, word) in latest.items():
+            words = finding.ordered or finding.words
+            table = self.knowledge.words
+            right = table.graded_right[entry.sure] if not check_id else table.answer_right[entry.sure][entry.who]
+            other = (1.0 - right) / (len(words) - 1)
+            p = tuple(right if w == word else other for w in words)
+            text = finding.texts[word] + ("" if entry.who == "saw" else " (the customer says)")
+            self._put(Evidence(finding_id, place, p, {}, (text,), entry.state or self.state, None, True))
+
+    def _bounds(self) -> None:
+        """Physical impossibilities and comparisons weigh on the instruments alone: no cause explains them."""
+        factors = dict.fromkeys(self.out.modes, 1.0)
+        honest = 1.0
+        for quantity, text, sign, allowance in BOUNDS:
+            for (name, place), value in self.derivation.values.items():
+                if name != quantity or not value.sources or value.state not in ("cooling", "pump-only"):
+                    continue
+                if quantity in ("suction_over_fluid", "condenser_split", "liquid_over_air", "fluid_split") and value.state != "cooling":
+                    continue
+                if quantity == "approach" and self.facts.get("glide") == "yes":
+                    continue
+                floor = self.knowledge.words.floor
+
+                def possible(v: float, sd: float, sign: float = sign, allowance: float = allowance, floor: float = floor) -> float:
+                    return max(normal_cdf((allowance - sign * v) / max(sd, 1e-9)), floor)
+
+                base = possible(value.value, value.sd)
+                if base > 0.9:
+                    continue
+                if base < 0.2:
+                    self.out.impossible.append(f"{text} ({spell(place)}: {DERIVED[quantity].title} "
+                                               f"{show(value.value, value.kind, any(s.metric for s in value.sources))})")
+                honest *= base
+                for mode in self.out.modes.values():
+                    changed = moved(value, mode)
+                    factors[mode.id] *= possible(*changed) if changed else base
+        for first, second in self.readings.comparisons:
+            for phase, (a, b) in enumerate(zip(first.values, second.values, strict=False)):
+                sd = math.hypot(first.sd[phase], second.sd[phase]) or 1e-9
+                density = _density(a - b, 0.0, sd)
+                if abs(a - b) > 3 * sd and phase == 0:
+                    self.out.impossible.append(f"two instruments disagree on {first.quantity.replace('_', ' ')} ({first.echo} against {second.echo})")
+                honest *= density
+                for mode in self.out.modes.values():
+                    shift = (mode.bias.get(first.quantity, 0.0) if mode.instrument == first.instrument else 0.0) - (
+                        mode.bias.get(second.quantity, 0.0) if mode.instrument == second.instrument else 0.0)
+                    wide = math.hypot(sd, mode.spread.get(first.quantity, 0.0)) if shift else sd
+                    factors[mode.id] *= _density(a - b, shift, wide)
+        self.out.mode_factor = {HONEST: honest, **factors}
+
+
+# no instrument that tells the truth can show these: quantity, text, sign (+1: must not be above the allowance), allowance SI
+BOUNDS: tuple[tuple[str, str, float, float], ...] = (
+    ("suction_over_fluid", "the suction line cannot be warmer than the entering fluid that warms it", 1.0, 2.0),
+    ("condenser_split", "the circuit cannot condense below the temperature of the air that cools it", -1.0, 0.0),
+    ("liquid_over_air", "the liquid line cannot be colder than the entering air without a restriction before it", -1.0, 1.0),
+    ("fluid_split", "the fluid cannot leave warmer than it entered while the unit cools", -1.0, 0.3),
+    ("approach", "the fluid cannot leave colder than the refrigerant that cools it", -1.0, 0.6),
+    ("pump_rise", "a running pump cannot lower the pressure", -1.0, 7000.0),
+    ("strainer_drop", "a strainer cannot add pressure", -1.0, 4000.0),
+)
+
+
+def _density(x: float, mean: float, sd: float) -> float:
+    """Normal density relative to a broad one, floored: a gross mistake stays possible."""
+    return max(math.exp(-0.5 * ((x - mean) / sd) ** 2) / sd, 1e-4 / sd)

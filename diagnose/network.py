@@ -1,0 +1,264 @@
+"""The causal graph of one machine and circumstance as arrays: causes at places -> effects -> findings.
+
+Each node is a leaky noisy-MAX per direction: with D and U the chances that something pulls it down or up, the low side is
+D(1-U), the high side U(1-D), neutral (1-D)(1-U) + half of DU, a quarter of DU to each side. Answers without order are one
+noisy-OR a word, read as odds against the neutral word. Effects form a forest (the checker refuses anything else), so a
+likelihood is one upward pass and a prediction one downward pass.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from diagnose.places import Place
+from knowledge.load import Knowledge
+from knowledge.models import Cause, Effect, Finding, Words
+
+Array = npt.NDArray[np.float64]
+Index = npt.NDArray[np.int64]
+Key = tuple[str, str]
+TINY = 1e-9
+
+
+@dataclass(frozen=True, slots=True)
+class Instance:
+    """A cause card at a place of this machine."""
+
+    cause: str
+    place: Place
+
+
+class Node:
+    """One effect or finding at one place.
+
+    words/neutral: its scale. parent: key of the effect above. contributions: (touchers + 1) x L factors, row 0 is "does not
+    touch"; leak and parent factors likewise. L is the number of unhealthy words.
+    """
+
+    def __init__(self, key: Key, words: Sequence[str], neutral: str, ordered: bool, parent: Key | None, sides: tuple[float, float]) -> None:
+        self.key, self.words, self.ordered, self.parent = key, tuple(words), ordered, parent
+        self.zero = self.words.index(neutral)
+        self.size = len(self.words)
+        self.sides = sides
+        self.leak: Array = np.ones(self.size - 1)
+        self.from_parent: Array = np.ones((1, self.size - 1))
+        self.local: Index = np.zeros(1, dtype=np.int64)
+        self.contributions: Array = np.ones((1, self.size - 1))
+        self._table: Array | None = None
+
+    def factors(self, gives: Mapping[str, float]) -> Array:
+        """Factors (chances that nothing of at least this size happens) for word probabilities of one influence."""
+        out = np.ones(self.size - 1)
+        if not self.ordered:
+            for word, p in gives.items():
+                index = self.words.index(word)
+                out[index if index < self.zero else index - 1] *= 1.0 - p
+            return out
+        # entries 0..zero-1: P(pull down <= g); entries zero..: P(pull up <= g), g = 0 the least
+        for word, p in gives.items():
+            index = self.words.index(word)
+            if index < self.zero:
+                out[: self.zero - index] -= p
+            else:
+                out[self.zero: self.zero + index - self.zero] -= p
+        return np.maximum(out, TINY)
+
+    def conditional(self, factors: Array) -> Array:
+        """P(word) from combined factors; factors (..., L) -> (..., K)."""
+        if not self.ordered:
+            active = np.clip(1.0 - factors, 0.0, 1.0 - TINY)
+            odds = active / (1.0 - active)
+            total = 1.0 + odds.sum(axis=-1, keepdims=True)
+            out = np.empty((*factors.shape[:-1], self.size))
+            others = [k for k in range(self.size) if k != self.zero]
+            out[..., others] = odds / total
+            out[..., self.zero] = (1.0 / total)[..., 0]
+            return out
+        zero, up = self.zero, self.size - 1 - self.zero
+        neutral_share, each = self.sides
+        down_cum, up_cum = factors[..., :zero], factors[..., zero:]
+        ones = np.ones((*factors.shape[:-1], 1))
+        still_down = down_cum[..., :1] if zero else ones
+        still_up = up_cum[..., :1] if up else ones
+        out = np.empty((*factors.shape[:-1], self.size))
+        both = (1.0 - still_down) * (1.0 - still_up)
+        out[..., zero] = (still_down * still_up + neutral_share * both)[..., 0]
+        if zero:
+            steps = np.diff(np.concatenate([down_cum, ones], axis=-1), axis=-1)  # P(down = 1..zero)
+            out[..., :zero] = (np.maximum(steps, 0.0) * (still_up + each * (1.0 - still_up)))[..., ::-1]
+        if up:
+            steps = np.diff(np.concatenate([up_cum, ones], axis=-1), axis=-1)
+            out[..., zero + 1:] = np.maximum(steps, 0.0) * (still_down + each * (1.0 - still_down))
+        return out
+
+    def table(self, extra: Array | None = None) -> Array:
+        """Conditional table ((t+1)^2, P, K) over pairs of touchers and parent words; ``extra``: one more influence."""
+        if extra is None and self._table is not None:
+            return self._table
+        base = self.leak if extra is None else self.leak * extra
+        pairs = self.contributions[:, None, :] * self.contributions[None, :, :]
+        combined = base * pairs.reshape(-1, 1, self.size - 1) * self.from_parent[None, :, :]
+        table = self.conditional(combined)
+        if extra is None:
+            self._table = table
+        return table
+
+    def signature(self, first: Index, second: Index) -> Index:
+        """Row of ``table`` for each hypothesis (instance numbers, 0 = none)."""
+        return self.local[first] * len(self.contributions) + self.local[second]
+
+
+class Network:
+    """Causes, priors and (lazily) nodes for one set of places, context and machine facts."""
+
+    def __init__(self, knowledge: Knowledge, places: Mapping[str, Place], context: Sequence[str], facts: Mapping[str, str]) -> None:
+        self.knowledge, self.places, self.facts = knowledge, dict(places), dict(facts)
+        words = knowledge.words
+        self.words: Words = words
+        self.instances: list[Instance] = []
+        for cause in knowledge.causes.values():
+            for place in self.places.values():
+                if place.kind == cause.place:
+                    self.instances.append(Instance(cause.id, place))
+        weight = {c.id: self._weight(c, context) for c in knowledge.causes.values()}
+        total = sum(weight.values()) or 1.0
+        self.odds: Array = np.array([words.total_odds * weight[i.cause] / total * i.place.count for i in self.instances])
+        self._nodes: dict[Key, Node] = {}
+        self._edges: dict[str, list[tuple[int, Mapping[str, float]]]] = {}
+        for number, instance in enumerate(self.instances, 1):
+            for edge in knowledge.causes[instance.cause].brings:
+                if all(self.facts.get(k) in allowed for k, allowed in edge.when.items()):
+                    name = edge.effect or edge.finding or ""
+                    self._edges.setdefault(name, []).append((number, {w: words.strength[s] for w, s in edge.gives.items()}))
+        self.first, self.second, self.log_prior = self._hypotheses()
+
+    def _weight(self, cause: Cause, context: Sequence[str]) -> float:
+        base = self.words.prior[cause.prior]
+        given = [self.words.prior[cause.prior_in[c]] for c in context if c in cause.prior_in]
+        if not given:
+            return base
+        return max(given) if max(given) >= base else min(given)
+
+    def _hypotheses(self) -> tuple[Index, Index, Array]:
+        """(first, second, log prior): none, singles, pairs; 0 is "no cause"; a folded place may hold one cause twice."""
+        n = len(self.instances)
+        one = np.arange(1, n + 1)
+        a, b = np.triu_indices(n, 1)
+        twice = np.array([i + 1 for i, inst in enumerate(self.instances) if inst.place.count > 1], dtype=np.int64)
+        first = np.concatenate([[0], one, a + 1, twice]).astype(np.int64)
+        second = np.concatenate([[0], np.zeros(n, dtype=np.int64), b + 1, twice]).astype(np.int64)
+        odds = np.concatenate([[1.0], self.odds])
+        weight = odds[first] * odds[second]
+        if len(twice):
+            counts = np.array([self.instances[i - 1].place.count for i in twice], dtype=float)
+            weight[-len(twice):] *= (counts - 1.0) / (2.0 * counts)  # n(n-1)/2 o^2 where odds hold n o
+        return first, second, np.log(weight / weight.sum())
+
+    # nodes -------------------------------------------------------------------------------------------------------------
+
+    def place_for(self, kind: str, near: Place) -> str | None:
+        """The place of ``kind`` that belongs to ``near`` (the unit, its circuit, the main pump)."""
+        if kind in ("unit", "supply"):
+            return kind
+        for place in self.places.values():
+            if place.kind == kind and place.touches(near):
+                return place.id
+        return None
+
+    def node(self, key: Key) -> Node:
+        """The node of an effect, finding or complaint ("complaint:ID") at a place id."""
+        made = self._nodes.get(key)
+        if made is None:
+            made = self._build(key)
+            self._nodes[key] = made
+        return made
+
+    def _build(self, key: Key) -> Node:
+        name, place_id = key
+        if name.startswith("complaint:"):
+            return self._complaint(key)
+        card: Effect | Finding = self.knowledge.effects.get(name.removeprefix("effect:")) if name.startswith("effect:") else (  # type: ignore[assignment]
+            self.knowledge.findings[name])
+        words = card.ordered or getattr(card, "words", ())
+        above = card.parent if isinstance(card, Effect) else card.effect
+        place = self.places[place_id]
+        parent: Key | None = None
+        if above:
+            parent_place = self.place_for(self.knowledge.effects[above].place, place)
+            parent = (f"effect:{above}", parent_place) if parent_place else None
+        node = Node(key, words, card.neutral, bool(card.ordered), parent, (self.words.both_directions["neutral"], self.words.both_directions["each-side"]))
+        node.leak = node.factors(self._leak(card, words))
+        if parent is not None and above is not None:
+            parent_words = self.knowledge.effects[above].ordered
+            node.from_parent = np.array([node.factors({w: self.words.strength[s] for w, s in card.given.get(p, {}).items()}) for p in parent_words])
+        self._attach(node, card.id, place)
+        return node
+
+    def _leak(self, card: Effect | Finding, words: Sequence[str]) -> dict[str, float]:
+        unhealthy = [w for w in words if w != card.neutral]
+        if isinstance(card, Effect):
+            return {w: self.words.strength[card.leak[w]] for w in unhealthy if w in card.leak}
+        default = self.words.strength[self.words.default_leak]
+        # the default is shared by all unhealthy words, so that a finer scale does not leak more
+        return {w: self.words.strength[card.leak[w]] if w in card.leak else default / max(1, len(unhealthy) - len(card.leak)) for w in unhealthy}
+
+    def _attach(self, node: Node, name: str, place: Place) -> None:
+        touching = [(number, gives) for number, gives in self._edges.get(name, []) if self.instances[number - 1].place.touches(place)]
+        merged: dict[int, Array] = {}
+        for number, gives in touching:
+            merged[number] = merged.get(number, np.ones(node.size - 1)) * node.factors(gives)
+        node.local = np.zeros(len(self.instances) + 1, dtype=np.int64)
+        rows = [np.ones(node.size - 1)]
+        for number, factors in merged.items():
+            node.local[number] = len(rows)
+            rows.append(factors)
+        node.contributions = np.array(rows)
+
+    def _complaint(self, key: Key) -> Node:
+        """A complaint as a yes/no finding; any cause may be reported under an odd complaint, now and then."""
+        card = self.knowledge.complaints[key[0].removeprefix("complaint:")]
+        parent = (f"effect:{card.effect}", self.knowledge.effects[card.effect].place) if card.effect else None
+        if parent is not None and parent[1] not in self.places:
+            parent = None
+        node = Node(key, ("no", "yes"), "no", True, parent, (self.words.both_directions["neutral"], self.words.both_directions["each-side"]))
+        node.leak = node.factors({"yes": self.words.strength[card.when_nothing_is_wrong]})
+        if parent is not None and card.effect:
+            node.from_parent = np.array([node.factors({"yes": self.words.strength[card.given[w]]} if w in card.given else {})
+                                         for w in self.knowledge.effects[card.effect].ordered])
+        odd = self.words.strength[self.words.other_complaint]
+        node.local = np.zeros(len(self.instances) + 1, dtype=np.int64)
+        rows = {0.0: 0}
+        table = [np.ones(1)]
+        for number, instance in enumerate(self.instances, 1):
+            cause = self.knowledge.causes[instance.cause]
+            strength = self.words.strength[cause.complaints[card.id]] if card.id in cause.complaints else odd
+            if strength not in rows:
+                rows[strength] = len(table)
+                table.append(node.factors({"yes": strength}))
+            node.local[number] = rows[strength]
+        node.contributions = np.array(table)
+        return node
+
+    def touches(self, key: Key) -> bool:
+        """Whether any cause or effect can move this finding here."""
+        node = self.node(key)
+        return bool(node.local.any()) or node.parent is not None
+
+
+def network_for(knowledge: Knowledge, places: Mapping[str, Place], context: Iterable[str], facts: Mapping[str, str]) -> Network:
+    """The network for these circumstances, from a small cache on the knowledge."""
+    context = tuple(sorted(set(context)))
+    key = (tuple(places.values()), context, tuple(sorted(facts.items())))
+    cache = knowledge.memo.setdefault("networks", {})
+    found = cache.get(key)
+    if found is None:
+        found = Network(knowledge, places, context, facts)
+        if len(cache) > 24:
+            cache.clear()
+        cache[key] = found
+    assert isinstance(found, Network)
+    return found
