@@ -65,12 +65,16 @@ STYLE = """
 * { box-sizing: border-box }
 body { font: 15px/1.45 "DejaVu Sans", "Segoe UI", Helvetica, Arial, sans-serif; color: #111; background: #fff;
   max-width: 60rem; margin: 0 auto; padding: 1rem; overflow-wrap: anywhere }
-h1 { font-size: 1.5rem; margin: 0 0 .2rem } h2 { font-size: 1.15rem; margin: 1.5rem 0 .4rem;
-  border-bottom: 2px solid #111; break-after: avoid } h3 { font-size: 1rem; margin: .8rem 0 .2rem }
+h1 { font-size: 1.5rem; margin: 0 0 .2rem }
+h2 { font-size: 1.15rem; margin: 1.5rem 0 .4rem; border-bottom: 2px solid #111; break-after: avoid }
 p { margin: .3rem 0 } ul { margin: .3rem 0; padding-left: 1.2rem }
 table { width: 100%; border-collapse: collapse; font-size: .93rem }
-th, td { text-align: left; vertical-align: top; padding: .25rem .5rem .25rem 0; border-bottom: 1px solid #999 }
-tr { break-inside: avoid } th { font-weight: 700 } .quiet { color: #444 } .undone { text-decoration: line-through }
+th, td { text-align: left; vertical-align: top; padding: .25rem .5rem .25rem 0;
+  border-bottom: 1px solid #999 }
+tr { break-inside: avoid }
+th { font-weight: 700 }
+.quiet { color: #444 }
+.undone { text-decoration: line-through }
 .box { border: 2px solid #111; padding: .5rem .8rem; margin: .6rem 0; break-inside: avoid }
 .stop { border-color: #a40000; border-width: 4px } .mark { font-weight: 700; letter-spacing: .04em }
 .invented { border: 2px dashed #111; padding: .2rem .6rem; display: inline-block; font-weight: 700 }
@@ -92,9 +96,9 @@ def html_report(
 ) -> str:
     """The report of a call as an HTML document.
 
-    advice: the last advice, or the advice after every entry (the last one last); with all of them the course of the
-    call and every caution that stood on a screen are shown. undone: entries that were taken back, with when.
-    made_at, outcome, outcome_note: as the desk knows them. zone: of the times shown (default: this machine's).
+    advice: the last advice, or the advice after every entry (the last one last); with all of them the course
+    of the call and every caution that stood on a screen are shown. undone: entries taken back, with when.
+    made_at, outcome, outcome_note: as the desk knows them. zone: of the times shown (this machine's).
     """
     steps = (advice,) if isinstance(advice, Advice) else tuple(advice)
     if not steps:
@@ -112,15 +116,17 @@ def html_report(
         _derived(last),
         _doubts(last),
         _cautions(case, steps, knowledge),
-        "<p class='quiet'>Local codes, the permit of the site, the maker's manual and licensed practice outrank "
-        f"this page. Knowledge {_t(last.knowledge)}.</p>",
+        "<p class='quiet'>Local codes, the permit of the site, the maker's manual and licensed practice "
+        f"outrank this page. Knowledge {_t(last.knowledge)}.</p>",
     ]
     title = f"Call: {complaint_title(case, knowledge)}"
     return (
         "<!DOCTYPE html>\n<html lang='en'><head><meta charset='utf-8'>"
         "<meta name='viewport' content='width=device-width, initial-scale=1'>"
-        "<meta http-equiv='Content-Security-Policy' content=\"default-src 'none'; style-src 'unsafe-inline'\">"
-        f"<title>{_t(title)}</title><style>{STYLE}</style></head><body><main>{''.join(parts)}</main></body></html>\n"
+        "<meta http-equiv='Content-Security-Policy' "
+        "content=\"default-src 'none'; style-src 'unsafe-inline'\">"
+        f"<title>{_t(title)}</title><style>{STYLE}</style></head>"
+        f"<body><main>{''.join(parts)}</main></body></html>\n"
     )
 
 
