@@ -106,10 +106,9 @@ def _typed(one: Input, text: str, usual: str) -> Typed:
         raise CalculatorError(
             f"{one.key} has too many values", given=len(parts), allowed=f"up to {MOST_VALUES}"
         )
-    last = _UNIT.match(parts[-1])
-    unit = last.group(1) if last else ""
+    unit = _unit_in(parts[-1])
     tail = f" +/- {accuracy[0]}" if accuracy else ""
-    full = [part if (found := _UNIT.match(part)) and found.group(1) else f"{part} {unit}" for part in parts]
+    full = [part if _unit_in(part) else f"{part} {unit}" for part in parts]
     read = [_measured(one, part + tail, usual) for part in full]
     return Typed(
         tuple(measured for measured, _, _ in read),
@@ -123,12 +122,13 @@ def _typed(one: Input, text: str, usual: str) -> Typed:
 def _measured(one: Input, text: str, usual: str) -> tuple[Measured, Parsed, str]:
     """Value with its standard uncertainty, how it was read, and the assumed instrument."""
     body, *accuracy = _PLUS_MINUS.split(text, maxsplit=1)
-    parsed = parse(body, one.kind)
+    default_unit = "%" if one.kind is Kind.PERCENT else ""
+    parsed = parse(body, one.kind, default_unit=default_unit)
     if one.absolute and parsed.echo.endswith("absolute"):
         parsed = parse(body, Kind.ABSOLUTE_PRESSURE)
     assumed = ""
     if accuracy:
-        width = accuracy[0] if _UNIT.sub(r"\1", accuracy[0]) else _like(body, accuracy[0], one.kind)
+        width = accuracy[0] if _unit_in(accuracy[0]) else _like(body, accuracy[0], one.kind)
         sd = abs(parse_spread(width, parsed.kind)) / RECTANGULAR
     elif usual:
         tool = instrument(usual)
@@ -140,13 +140,19 @@ def _measured(one: Input, text: str, usual: str) -> tuple[Measured, Parsed, str]
 
 def _like(body: str, number: str, kind: Kind) -> str:
     """A width without a unit has that of its value: 50degF+/-2 is 2 delta_degF, 118psig+/-3 is 3 psi."""
-    found = _UNIT.match(body)
-    unit = found.group(1) if found else ""
-    if kind is Kind.TEMPERATURE:
+    unit = _unit_in(body)
+    if kind is Kind.PERCENT:
+        unit = "%"
+    elif kind is Kind.TEMPERATURE:
         unit = "delta_degF" if "f" in unit.lower() else "delta_degC"
     elif kind in (Kind.GAUGE_PRESSURE, Kind.ABSOLUTE_PRESSURE):
         unit = re.sub(r"^(psi|bar|kpa|mpa|mbar)\s*(g|a|abs|gauge|absolute)$", r"\1", unit.lower())
     return f"{number} {unit}"
+
+
+def _unit_in(text: str) -> str:
+    found = _UNIT.match(text)
+    return found.group(1) if found else ""
 
 
 def _has_two_systems(kind: Kind) -> bool:
@@ -213,7 +219,7 @@ def _text_value(entry: Mapping[str, Any]) -> str:
     sd = entry["uncertainty"]
     decimals = _decimals(entry["value"], sd)
     text = f"{entry['value']:.{decimals}f} {entry['unit']}".rstrip()
-    return text if sd is None else f"{text} (+/-{2 * sd:.{decimals}f})"
+    return f"{text} (+/-{2 * sd:.{decimals}f})" if sd else text
 
 
 def _decimals(value: float, sd: float | None) -> int:
@@ -231,7 +237,7 @@ def _answer_text(chosen: Calculator, typed: Mapping[str, Typed], evaluation: Eva
     lines = [chosen.title]
     for key, one in typed.items():
         lines.append(
-            f"  {key} = {one.echo}" + (f" (accuracy of a {one.assumed} assumed)" if one.assumed else "")
+            f"  {key} = {one.echo}" + (f" (assumed instrument: {one.assumed})" if one.assumed else "")
         )
     for result in evaluation.results:
         entry, other = _number(result, metric), _number(result, not metric)

@@ -280,6 +280,14 @@ def water_vapour_pressure_pa(t_k: float) -> float:
     return math.exp(linear(table.inverse_temperature, table.ln_vapour, -1.0 / t_k))
 
 
+def _share(fluid: str, percent: float) -> float:
+    if fluid == WATER:
+        raise CalculatorError("plain water has no glycol percent", given=fluid, allowed=", ".join(FLUIDS[1:]))
+    if not 0.0 <= percent <= 100.0:
+        raise CalculatorError("percent out of range", given=f"{percent:g} %", allowed="0 to 100 %")
+    return percent / 100.0
+
+
 def mass_percent(fluid: str, volume_percent: float) -> float:
     """Mass percent of a glycol mixture from its volume percent (volumes before mixing, near 20 C).
 
@@ -287,9 +295,7 @@ def mass_percent(fluid: str, volume_percent: float) -> float:
     32.3
     """
     fluid = fluid_name(fluid)
-    share = _percent(fluid, volume_percent) / 100.0
-    if fluid == WATER:
-        return 0.0
+    share = _share(fluid, volume_percent)
     glycol = share * NEAT_DENSITY[fluid]
     return 100.0 * glycol / (glycol + (1.0 - share) * WATER_DENSITY_20C)
 
@@ -297,8 +303,6 @@ def mass_percent(fluid: str, volume_percent: float) -> float:
 def volume_percent(fluid: str, mass_percent_: float) -> float:
     """Volume percent from mass percent; exact inverse of ``mass_percent``."""
     fluid = fluid_name(fluid)
-    share = _percent(fluid, mass_percent_) / 100.0
-    if fluid == WATER:
-        return 0.0
+    share = _share(fluid, mass_percent_)
     glycol = share / NEAT_DENSITY[fluid]
     return 100.0 * glycol / (glycol + (1.0 - share) / WATER_DENSITY_20C)

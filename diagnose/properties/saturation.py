@@ -147,7 +147,7 @@ def _pressure(table: SaturationTable, line: tuple[float, ...], t_k: float) -> fl
 def t_dew_k(refrigerant: str, p_abs_pa: float) -> float:
     """Dew temperature [K] at an absolute pressure [Pa].
 
-    Valid from -50 C to 80 C or 0.95 of the critical pressure, whichever is lower. Raises CalculatorError
+    Valid from -70 C to 80 C or 0.95 of the critical pressure, whichever is lower. Raises CalculatorError
     outside. Source: CoolProp 8.0.0 table, 2 K grid. Check value: R-410A dew at 798.08 kPa is 0 C
     (EnergyPlus 25.2 refrigerant data, from REFPROP).
 

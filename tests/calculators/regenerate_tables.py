@@ -35,7 +35,7 @@ MIXTURE = {"R-454B": "R454B.mix", "R-513A": "R513A.mix"}
 #: 5.27 MPa; R-513A: about 3.65 MPa (both from memory; they only end the table).
 MIXTURE_P_CRIT = {"R-454B": 5.27e6, "R-513A": 3.65e6}
 
-GRID_C = range(-50, 82, 2)
+GRID_C = range(-70, 82, 2)
 TOP_SHARE = 0.95
 GAS_DEW_STEP = 2
 GAS_FROM_C = -40
@@ -177,6 +177,17 @@ def water_table() -> dict[str, Any]:
     }
 
 
+def extend_cold(row: list[float | None], digits: int, wanted: Sequence[bool]) -> None:
+    """Continue a row below its freeze point, by a parabola through its three coldest values.
+
+    The library refuses such states. The cells are only there so that values at the limit can be interpolated.
+    """
+    for i in range(len(row) - 4, -1, -1):
+        a, b, c = row[i + 1 : i + 4]
+        if row[i] is None and wanted[i] and a is not None and b is not None and c is not None:
+            row[i] = round(3.0 * a - 3.0 * b + c, digits)
+
+
 def glycol_table(title: str, fluid: str, basis: str) -> dict[str, Any]:
     """One glycol on one percent basis: freeze point, density, heat capacity, viscosity. Nothing below
     freezing.
@@ -191,13 +202,14 @@ def glycol_table(title: str, fluid: str, basis: str) -> dict[str, Any]:
         rows: list[list[float | None]] = [[], [], []]
         for c in grid:
             t = c + 273.15
-            # A margin below freezing is kept: without it nothing could be interpolated next to the limit.
-            usable = t > t_freeze - 12.0
+            usable = t >= t_freeze
             for row, key, digits in zip(rows, "DCV", (2, 1, 7), strict=True):
                 try:
                     row.append(round(PropsSI(key, "T", t, "P", 3e5, name), digits) if usable else None)
                 except ValueError:
                     row.append(None)
+        for row, digits in zip(rows, (2, 1, 7), strict=True):
+            extend_cold(row, digits, [t_freeze - 12.0 < c + 273.15 for c in grid])
         density.append(rows[0])
         heat.append(rows[1])
         viscosity.append(rows[2])
@@ -207,7 +219,7 @@ def glycol_table(title: str, fluid: str, basis: str) -> dict[str, Any]:
         "basis": basis,
         "library": f"CoolProp {CoolProp.__version__}",
         "equation": f"INCOMP::{fluid}",
-        "method": "at 300 kPa; null where the mixture would be frozen",
+        "method": "at 300 kPa; null where frozen; cells up to 12 K below freezing are extrapolated",
         "percent": percents,
         "freeze_k": freeze,
         "temperature_k": [round(c + 273.15, 2) for c in grid],

@@ -91,7 +91,9 @@ def basis_note(values: Values) -> list[str]:
 
 
 def relative_pct(value: float, sd: float | None) -> float:
-    """Expanded uncertainty (coverage factor 2) in percent of the value."""
+    """Expanded uncertainty (coverage factor 2) in percent of the value; infinite where none is known."""
+    if sd == 0.0:
+        return 0.0
     if sd is None:
         return float("inf")
     return 200.0 * sd / abs(value) if value else float("inf")

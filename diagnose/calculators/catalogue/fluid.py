@@ -40,8 +40,8 @@ FREEZE_SPREAD_K = 1.5
 """Printed freeze points differ by this much."""
 
 
-def _flow_basis(v: Values) -> tuple[float, float]:
-    """Flow at the measured drop and the exponent used, on the curve's own fluid."""
+def _flow_basis(v: Values) -> tuple[float, float | None]:
+    """Flow at the measured drop on the curve's own fluid, and the exponent where one law holds."""
     drop = v.number("evaporator_drop") / _curve_factor(v)
     if v.has("curve_flow") or v.has("curve_drop"):
         flows, drops = v.many("curve_flow"), v.many("curve_drop")
@@ -51,7 +51,7 @@ def _flow_basis(v: Values) -> tuple[float, float]:
                 given=f"{len(flows)} and {len(drops)}",
                 allowed="one drop for each flow",
             )
-        return flow.flow_from_curve(drop, list(zip(flows, drops, strict=True))), 0.5
+        return flow.flow_from_curve(drop, list(zip(flows, drops, strict=True))), None
     if not (v.has("rated_flow") and v.has("rated_drop")):
         raise CalculatorError(
             "no curve and no rated point",
@@ -59,6 +59,10 @@ def _flow_basis(v: Values) -> tuple[float, float]:
             do="read the plate or the drop curve of this evaporator",
         )
     first = v.number("rated_flow"), v.number("rated_drop")
+    if v.has("second_flow") != v.has("second_drop"):
+        raise CalculatorError(
+            "half of the second point", allowed="second_flow and second_drop together, or neither"
+        )
     if v.has("second_flow") and v.has("second_drop"):
         second = v.number("second_flow"), v.number("second_drop")
         return flow.flow_two_points(drop, *first, *second), flow.flow_exponent(*first, *second)
@@ -80,7 +84,9 @@ def _curve_factor(v: Values) -> float:
 
 def _flow_from_drop(v: Values) -> Results:
     value, exponent = _flow_basis(v)
-    results = {"flow": value, "exponent": exponent}
+    results = {"flow": value}
+    if exponent is not None:
+        results["exponent"] = exponent
     if v.has("rated_flow"):
         results["share_of_rated"] = 100.0 * value / v.number("rated_flow")
     return results
@@ -95,17 +101,17 @@ def _flow_from_drop_model(v: Values, results: Results) -> dict[str, float]:
 
 def _flow_notes(v: Values, results: Results, spread: Spread) -> list[str]:
     notes = []
-    wide = relative_pct(float(results["flow"]), spread.get("flow"))
-    if wide > FLOW_JUDGED_PCT:
-        size = f"+/-{wide:.0f} % of flow" if wide < 1000 else "the drop is within the instrument's own error"
-        notes.append(f"{size}: not judged; move ONE gauge between the taps or use a differential meter")
     if v.number("glycol_percent") > 0.0:
         notes.append(
             "curve taken for the same fluid"
             if v.text("curve_for") == "same"
             else "water curve corrected for glycol, band +/-12 % of the drop"
         )
-    if not v.has("curve_flow") and float(results.get("share_of_rated", 100.0)) < 50.0:
+    wide = relative_pct(float(results["flow"]), spread.get("flow"))
+    if wide > FLOW_JUDGED_PCT:
+        size = f"+/-{wide:.0f} % of flow" if wide < 1000 else "the drop is within the instrument's own error"
+        notes.append(f"{size}: not judged; move ONE gauge between the taps or use a differential meter")
+    elif "exponent" in results and 0.0 < float(results.get("share_of_rated", 100.0)) < 50.0:
         notes.append(
             "far below the rated point: a plate follows an exponent nearer 0.55, the true flow is higher"
         )

@@ -26,7 +26,7 @@ from shared.quantities import Kind
 
 TABLE = "saturation tables from CoolProp 8.0.0, 2 K grid"
 TABLE_LIMITS = (
-    "saturation -50 C to 80 C or 0.95 of critical pressure; gauge readings need the site's altitude"
+    "saturation -70 C to 80 C or 0.95 of critical pressure; gauge readings need the site's altitude"
 )
 GLIDE_BLENDS = ("R-407C", "R-454B")
 NOTHING_PROVED_F = {
