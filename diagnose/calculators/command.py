@@ -57,7 +57,7 @@ def run_calc(args: Sequence[str], as_json: bool = False) -> str:
     chosen = calculator(args[0])
     if len(args) == 1 and any(one.required for one in chosen.inputs):
         return _help_json(chosen) if as_json else _help_text(chosen)
-    typed = _read(chosen, args[1:])
+    typed = read_inputs(chosen, args[1:])
     evaluation = evaluate(chosen.name, {key: one.given for key, one in typed.items()})
     united = [one.metric for one in typed.values() if one.united]
     metric = sum(united) * 2 > len(united)
@@ -68,7 +68,8 @@ def run_calc(args: Sequence[str], as_json: bool = False) -> str:
     )
 
 
-def _read(chosen: Calculator, args: Sequence[str]) -> dict[str, Typed]:
+def read_inputs(chosen: Calculator, args: Sequence[str]) -> dict[str, Typed]:
+    """key=value arguments as typed inputs, each key known and given once."""
     inputs = {one.key: one for one in chosen.inputs}
     words: dict[str, str] = {}
     for arg in args:
@@ -88,11 +89,15 @@ def _read(chosen: Calculator, args: Sequence[str]) -> dict[str, Typed]:
         words[key] = text.strip()
     usual = chosen.usual(words) if chosen.usual else {}
     return {
-        key: _typed(inputs[key], text, usual.get(key, inputs[key].instrument)) for key, text in words.items()
+        key: typed_input(inputs[key], text, usual.get(key, inputs[key].instrument))
+        for key, text in words.items()
     }
 
 
-def _typed(one: Input, text: str, usual: str) -> Typed:
+def typed_input(one: Input, text: str, usual: str) -> Typed:
+    """One input from its text. usual: instrument (id) assumed where the text states no accuracy; "" =
+    exact.
+    """
     if one.kind is Kind.CHOICE:
         return Typed(text, text)
     if one.many == 1:

@@ -63,6 +63,12 @@ def test_glycol_factor_within_its_band_of_a_pipe_calculation(fluid: str, percent
     assert factor == pytest.approx(drop[1] / drop[0], rel=flow.GLYCOL_BAND)
 
 
+def test_glycol_factor_is_blasius() -> None:
+    """Blasius in Darcy's equation (fluid mechanics texts): drop ~ rho^0.75 mu^0.25 at one flow."""
+    assert flow.glycol_drop_factor(2.0, 1.0) == pytest.approx(2.0**0.75)
+    assert flow.glycol_drop_factor(1.0, 2.0) == pytest.approx(2.0**0.25)
+
+
 def test_density_alone_under_corrects() -> None:
     """Trap: correcting glycol by density only misses most of the extra drop."""
     mixture, water = ("propylene-glycol", 40.0, "volume", 278.15), ("water", 0.0, "volume", 278.15)

@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 import yaml
 
-from diagnose.calculators.command import _read
+from diagnose.calculators.command import read_inputs
 from diagnose.calculators.model import Calculator
 from diagnose.calculators.registry import CALCULATORS, calculator, evaluate
 from shared.quantities import Kind
@@ -28,7 +28,7 @@ COUNTED = {"read", "library", "memory", "definition"}
 def given(chosen: Calculator, typed: dict[str, str]) -> dict[str, Any]:
     """Typed inputs as the command line reads them, taken as exact."""
     exact: dict[str, Any] = {}
-    for key, one in _read(chosen, [f"{k}={v}" for k, v in typed.items()]).items():
+    for key, one in read_inputs(chosen, [f"{k}={v}" for k, v in typed.items()]).items():
         value = one.given
         if isinstance(value, Measured):
             value = Measured(value.value, value.kind)

@@ -418,9 +418,9 @@ def test_instruments_follow_jcgm_100() -> None:
 
 def test_examples_can_be_typed() -> None:
     """The example shown for each input is one the command line reads."""
-    from diagnose.calculators.command import _typed
+    from diagnose.calculators.command import typed_input
 
     for one in CALCULATORS.values():
         for i in one.inputs:
             key, _, text = example(i).partition("=")
-            assert key == i.key and _typed(i, text, "").given
+            assert key == i.key and typed_input(i, text, "").given
