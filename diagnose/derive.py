@@ -443,6 +443,7 @@ def _pump(work: Derivation) -> None:
     work.add("fill_pressure", "unit", [fill], lambda v: v[0])
     time = work.any("time_to_trip", "unit")
     work.add("time_to_trip", "unit", [time], lambda v: v[0])
+    work.add("cooling_time", "unit", [work.any("time_running", "unit")], lambda v: v[0])
 
 
 def _air_side(work: Derivation) -> None:

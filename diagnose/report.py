@@ -214,7 +214,7 @@ def _verdict(verdict: Verdict | None, knowledge: Knowledge) -> str:
 def _reasons(title: str, reasons: Sequence[Reason]) -> str:
     if not reasons:
         return ""
-    return f"<p><b>{_t(title)}:</b> {_t('; '.join(at_place(r.text, r.place) for r in reasons))}</p>"
+    return f"<p><b>{_t(title)}:</b> {_t('; '.join(r.text for r in reasons))}</p>"
 
 
 def _suspect(suspect: Suspect) -> str:

@@ -1,0 +1,70 @@
+"""The command line: run, ask, calc, checks, causes, complaints, findings, match, report, bench, schema.
+
+Exit 0; a bad case or value: exit 2 with one clear line for each problem, never a traceback.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from collections.abc import Sequence
+
+from shared.errors import ChillerError
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(prog="chiller-diagnose", description="From a chiller trouble call to the likely cause and the next safe check.")
+    commands = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")
+    run = commands.add_parser("run", help="print the advice for a case file")
+    run.add_argument("case")
+    run.add_argument("--json", action="store_true", help="print one Advice as JSON")
+    run.add_argument("--steps", action="store_true", help="print the advice after every entry")
+    run.add_argument("--without-rules", action="store_true", help="switch the rule stage off (ablation)")
+    ask = commands.add_parser("ask", help="lead through a call in the terminal")
+    ask.add_argument("case", nargs="?", help="continue this case file")
+    ask.add_argument("-o", "--output", help="keep the case in this file")
+    calc = commands.add_parser("calc", help="run a calculator: calc superheat refrigerant=R-410A suction_pressure=118psig suction_line=50degF")
+    calc.add_argument("arguments", nargs="*", metavar="NAME key=value")
+    calc.add_argument("--json", action="store_true")
+    for name, what in (("checks", "checks and their answers"), ("causes", "causes"), ("complaints", "complaints"), ("findings", "findings and their words")):
+        lister = commands.add_parser(name, help=f"list {what}")
+        lister.add_argument("--json", action="store_true")
+    match = commands.add_parser("match", help="find checks, answers and causes for plain words")
+    match.add_argument("text")
+    match.add_argument("--json", action="store_true")
+    report = commands.add_parser("report", help="write an HTML report of a case")
+    report.add_argument("case")
+    report.add_argument("-o", "--output", required=True)
+    bench = commands.add_parser("bench", help="time belief, next steps and whole advice")
+    bench.add_argument("--json", action="store_true")
+    replay = commands.add_parser("replay", help="work the transcribed calls of a folder and print the table")
+    replay.add_argument("folder")
+    replay.add_argument("--json", action="store_true")
+    replay.add_argument("--ablation", action="store_true", help="also with the rule stage switched off")
+    schema = commands.add_parser("schema", help="print the JSON Schema of case or advice")
+    schema.add_argument("what", choices=("case", "advice"))
+    return parser
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run one command."""
+    args = _parser().parse_args(argv)
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(encoding="utf-8", errors="replace")
+    from diagnose import commands
+
+    try:
+        return int(getattr(commands, f"run_{args.command}")(args))
+    except ChillerError as error:
+        print(error.line(), file=sys.stderr)
+        return 2
+    except BrokenPipeError:
+        return 0
+    except KeyboardInterrupt:
+        print("stopped; what was answered is kept in the output file, if one was given", file=sys.stderr)
+        return 130
+
+
+if __name__ == "__main__":
+    sys.exit(main())

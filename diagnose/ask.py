@@ -1,0 +1,123 @@
+"""Lead through a call in the terminal: one question at a time, readings at any time, undo, kept in a file if one is named."""
+
+from __future__ import annotations
+
+import json
+import sys
+from collections.abc import Callable
+from pathlib import Path
+
+from diagnose.advise import advise
+from diagnose.case import Case, Entry
+from diagnose.case_check import case_problems, parse_case, read_case_file
+from diagnose.text import advice_text
+from knowledge.load import Knowledge
+from shared.errors import CaseError
+
+HELP = ("answer: a number or its id; ? = cannot tell; a reading at any time: quantity=value[@place], e.g. suction_pressure=118psig@circuit:B; "
+        "more = whole advice; undo; skip; note TEXT; quit")
+
+
+def ask(knowledge: Knowledge, path: Path | None, output: Path | None, read: Callable[[str], str] | None = None) -> int:
+    """Run the dialogue; returns 0. ``read`` asks for one line (default: standard input); end of input ends the call."""
+    reader = read or _read_line
+    case = read_case_file(path) if path else _open(knowledge, reader)
+    if case is None:
+        return 0
+    problems = case_problems(case, knowledge)
+    if problems:
+        raise CaseError("case", problems)
+    skipped: set[str] = set()
+    while True:
+        _keep(case, output)
+        advice = advise(case, knowledge)
+        looks = [s for s in advice.next if s.kind == "observe" and s.id not in skipped]
+        if (advice.stop is not None and advice.stop.ends) or not looks:
+            print(advice_text(advice))
+            return 0
+        if advice.stop is not None:
+            print(f"STOP: {advice.stop.reason}\n  Make safe: {advice.stop.make_safe}")
+        if advice.verdict is not None:
+            print(f"VERDICT ({advice.verdict.kind}): {advice.verdict.title}\n  Remedy: {advice.verdict.remedy}\n  Proof of cure: {advice.verdict.proof}")
+        for suspect in advice.suspects[:3]:
+            print(f"  {suspect.probability * 10:4.1f}/10  {suspect.title}")
+        step = looks[0]
+        print(f"\n{step.title} [{step.minutes:g} min]")
+        for caution in step.cautions:
+            print(f"  CAREFUL: {caution}")
+        print(f"  {step.ask}\n  why: {step.why}")
+        for number, choice in enumerate(step.answers, 1):
+            print(f"  {number}) {choice.text} [{choice.id}]")
+        if step.reads:
+            print(f"  read: {', '.join(step.reads)} (quantity=value)")
+        line = reader("> ").strip()
+        if line in ("", "quit", "q", "exit"):
+            if line == "":
+                print(HELP)
+                if read is not None or not sys.stdin.isatty():
+                    return 0
+                continue
+            return 0
+        if line == "undo":
+            case = case.model_copy(update={"entries": case.entries[:-1]})
+        elif line == "skip":
+            skipped.add(step.id)
+        elif line == "more":
+            print(advice_text(advice))
+        elif line in ("help", "h"):
+            print(HELP)
+        else:
+            entry = _entry(line, step.id, [c.id for c in step.answers], step.place if ":" in step.place else "")
+            if entry is None:
+                print(f"not understood: '{line[:60]}'; {HELP}")
+                continue
+            changed = case.model_copy(update={"entries": (*case.entries, entry)})
+            problems = case_problems(changed, knowledge)
+            if problems:
+                print("\n".join(problems))
+                continue
+            case = changed
+
+
+def _read_line(prompt: str) -> str:
+    try:
+        return input(prompt)
+    except EOFError:
+        return "quit"
+
+
+def _open(knowledge: Knowledge, reader: Callable[[str], str]) -> Case | None:
+    complaints = list(knowledge.complaints.values())
+    print("What is the trouble?")
+    for number, one in enumerate(complaints, 1):
+        print(f"  {number}) {one.title} [{one.id}]")
+    line = reader("> ").strip()
+    if line in ("", "quit", "q"):
+        return None
+    chosen = complaints[int(line) - 1].id if line.isdigit() and 1 <= int(line) <= len(complaints) else line
+    role = reader("Who is at the machine: customer or technician? > ").strip() or "technician"
+    qualified = reader("Qualified for (electrical, refrigerant, height; empty = none)? > ").replace(",", " ").split()
+    refrigerant = reader("Refrigerant on the nameplate (empty = not known)? > ").strip()
+    words = reader("In the caller's own words (empty = none)? > ").strip()
+    return parse_case({"format": "1", "complaint": chosen, "role": role, "qualified": qualified, "words": words, "machine": {"refrigerant": refrigerant}})
+
+
+def _entry(line: str, check: str, answers: list[str], place: str) -> Entry | None:
+    if line.lower().startswith("note "):
+        return Entry(note=line[5:].strip())
+    if line in ("?", "cannot-tell", "cannot tell"):
+        return Entry(check=check, answer="cannot-tell", place=place)
+    if line.isdigit() and 1 <= int(line) <= len(answers):
+        return Entry(check=check, answer=answers[int(line) - 1], place=place)
+    if line in answers:
+        return Entry(check=check, answer=line, place=place)
+    name, found, value = line.partition("=")
+    if found and value.strip():
+        value, _, where = value.partition("@")
+        return Entry(quantity=name.strip().replace(" ", "_"), value=value.strip(), place=where.strip())
+    return None
+
+
+def _keep(case: Case, output: Path | None) -> None:
+    if output is not None:
+        output.write_text(json.dumps(case.model_dump(mode="json", exclude_defaults=True), ensure_ascii=False, indent=1), encoding="utf-8")
