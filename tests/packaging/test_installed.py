@@ -10,14 +10,17 @@ from __future__ import annotations
 import json
 import os
 import shutil
+import socket
 import subprocess
 import sys
 import sysconfig
+import time
 import tomllib
 import zipfile
 from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -27,13 +30,17 @@ ODD_NAME = "Geräte & Fälle, été"  # spaces, an ampersand and letters outside
 NOT_SHIPPED = shutil.ignore_patterns("__pycache__", "*.pyc", ".mypy_cache", ".ruff_cache")
 
 
+def variables(own: Path) -> dict[str, str]:
+    """No variable that could help to find our checkout or cards; the user's folders are in ``own``."""
+    hidden = ("PYTHON", "VIRTUAL_ENV", "CHILLER_", "XDG_")
+    kept = {key: value for key, value in os.environ.items() if not key.startswith(hidden)}
+    folders = ("HOME", "XDG_CACHE_HOME", "XDG_DATA_HOME", "LOCALAPPDATA", "APPDATA", "USERPROFILE")
+    return kept | dict.fromkeys(folders, str(own)) | {"PYTHONIOENCODING": "utf-8"}
+
+
 def run(*command: object, cwd: Path, cache: Path) -> subprocess.CompletedProcess[str]:
-    """Output of a command with no variable that could help it find our checkout, and its own cache folder."""
-    hidden = {"PYTHONPATH", "PYTHONHOME", "VIRTUAL_ENV", "PYTHONSAFEPATH"}
-    variables = {key: value for key, value in os.environ.items() if key not in hidden}
-    variables |= {"XDG_CACHE_HOME": str(cache), "LOCALAPPDATA": str(cache), "PYTHONIOENCODING": "utf-8"}
     return subprocess.run(
-        [str(part) for part in command], cwd=cwd, env=variables, stdin=subprocess.DEVNULL,
+        [str(part) for part in command], cwd=cwd, env=variables(cache), stdin=subprocess.DEVNULL,
         capture_output=True, text=True, encoding="utf-8", check=False, timeout=120,
     )
 
@@ -186,6 +193,35 @@ def test_knowledge_check_from_an_awkward_folder(installed: Installed) -> None:
     installed.script("chiller-knowledge", "check")
     stats = json.loads(installed.python("-m", "knowledge", "stats", "--json"))
     assert all(stats["cards"][kind] > 0 for kind in ("causes", "checks", "rules", "complaints"))
+
+
+def test_the_app_starts_from_an_awkward_folder(installed: Installed, browser: Any) -> None:
+    """Streamlit puts the folder of our script first on the path, `python -m` the current one: no harm."""
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        port = probe.getsockname()[1]
+    log = installed.cwd.parent / "app.log"
+    with log.open("w", encoding="utf-8") as output:
+        command = [str(installed.scripts / "python"), "-m", "ui", "--headless", "--port", str(port)]
+        app = subprocess.Popen(
+            command, cwd=installed.cwd, env=variables(installed.cache), stdin=subprocess.DEVNULL,
+            stdout=output, stderr=subprocess.STDOUT,
+        )
+    try:
+        deadline = time.monotonic() + 60
+        while "http://" not in log.read_text(encoding="utf-8"):
+            assert app.poll() is None and time.monotonic() < deadline, log.read_text(encoding="utf-8")
+            time.sleep(0.1)
+        page = browser.new_page()
+        page.goto(f"http://127.0.0.1:{port}")
+        page.locator("h1").first.wait_for(timeout=30_000)
+        text = page.locator("body").inner_text()
+        assert "cannot be read" not in text and "Error" not in text, text
+        assert page.locator("[data-testid=stException]").count() == 0
+        page.close()
+    finally:
+        app.terminate()
+        app.wait(timeout=20)
 
 
 def test_the_scripts_of_this_environment(tmp_path: Path) -> None:
