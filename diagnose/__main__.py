@@ -13,7 +13,9 @@ from shared.errors import ChillerError
 
 
 def _parser() -> argparse.ArgumentParser:
-    parser = argparse.ArgumentParser(prog="chiller-diagnose", description="From a chiller trouble call to the likely cause and the next safe check.")
+    parser = argparse.ArgumentParser(
+        prog="chiller-diagnose", description="From a chiller trouble call to the likely cause and the next safe check."
+    )
     commands = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")
     run = commands.add_parser("run", help="print the advice for a case file")
     run.add_argument("case")
@@ -23,10 +25,17 @@ def _parser() -> argparse.ArgumentParser:
     ask = commands.add_parser("ask", help="lead through a call in the terminal")
     ask.add_argument("case", nargs="?", help="continue this case file")
     ask.add_argument("-o", "--output", help="keep the case in this file")
-    calc = commands.add_parser("calc", help="run a calculator: calc superheat refrigerant=R-410A suction_pressure=118psig suction_line=50degF")
+    calc = commands.add_parser(
+        "calc", help="run a calculator: calc superheat refrigerant=R-410A suction_pressure=118psig suction_line=50degF"
+    )
     calc.add_argument("arguments", nargs="*", metavar="NAME key=value")
     calc.add_argument("--json", action="store_true")
-    for name, what in (("checks", "checks and their answers"), ("causes", "causes"), ("complaints", "complaints"), ("findings", "findings and their words")):
+    for name, what in (
+        ("checks", "checks and their answers"),
+        ("causes", "causes"),
+        ("complaints", "complaints"),
+        ("findings", "findings and their words"),
+    ):
         lister = commands.add_parser(name, help=f"list {what}")
         lister.add_argument("--json", action="store_true")
     match = commands.add_parser("match", help="find checks, answers and causes for plain words")

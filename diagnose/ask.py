@@ -14,8 +14,10 @@ from diagnose.text import advice_text
 from knowledge.load import Knowledge
 from shared.errors import CaseError
 
-HELP = ("answer: a number or its id; ? = cannot tell; a reading at any time: quantity=value[@place], e.g. suction_pressure=118psig@circuit:B; "
-        "more = whole advice; undo; skip; note TEXT; quit")
+HELP = (
+    "answer: a number or its id; ? = cannot tell; a reading at any time: quantity=value[@place], e.g. suction_pressure=118psig@circuit:B; "
+    "more = whole advice; undo; skip; note TEXT; quit"
+)
 
 
 def ask(knowledge: Knowledge, path: Path | None, output: Path | None, read: Callable[[str], str] | None = None) -> int:
@@ -38,7 +40,9 @@ def ask(knowledge: Knowledge, path: Path | None, output: Path | None, read: Call
         if advice.stop is not None:
             print(f"STOP: {advice.stop.reason}\n  Make safe: {advice.stop.make_safe}")
         if advice.verdict is not None:
-            print(f"VERDICT ({advice.verdict.kind}): {advice.verdict.title}\n  Remedy: {advice.verdict.remedy}\n  Proof of cure: {advice.verdict.proof}")
+            print(
+                f"VERDICT ({advice.verdict.kind}): {advice.verdict.title}\n  Remedy: {advice.verdict.remedy}\n  Proof of cure: {advice.verdict.proof}"
+            )
         for suspect in advice.suspects[:3]:
             print(f"  {suspect.probability * 10:4.1f}/10  {suspect.title}")
         step = looks[0]
@@ -99,7 +103,16 @@ def _open(knowledge: Knowledge, reader: Callable[[str], str]) -> Case | None:
     qualified = reader("Qualified for (electrical, refrigerant, height; empty = none)? > ").replace(",", " ").split()
     refrigerant = reader("Refrigerant on the nameplate (empty = not known)? > ").strip()
     words = reader("In the caller's own words (empty = none)? > ").strip()
-    return parse_case({"format": "1", "complaint": chosen, "role": role, "qualified": qualified, "words": words, "machine": {"refrigerant": refrigerant}})
+    return parse_case(
+        {
+            "format": "1",
+            "complaint": chosen,
+            "role": role,
+            "qualified": qualified,
+            "words": words,
+            "machine": {"refrigerant": refrigerant},
+        }
+    )
 
 
 def _entry(line: str, check: str, answers: list[str], place: str) -> Entry | None:
@@ -120,4 +133,7 @@ def _entry(line: str, check: str, answers: list[str], place: str) -> Entry | Non
 
 def _keep(case: Case, output: Path | None) -> None:
     if output is not None:
-        output.write_text(json.dumps(case.model_dump(mode="json", exclude_defaults=True), ensure_ascii=False, indent=1), encoding="utf-8")
+        output.write_text(
+            json.dumps(case.model_dump(mode="json", exclude_defaults=True), ensure_ascii=False, indent=1),
+            encoding="utf-8",
+        )

@@ -33,11 +33,20 @@ class Pass:
 class Inference:
     """Evidence on a network. likelihoods: honest word likelihoods; by_mode: the changed ones for each lying instrument."""
 
-    def __init__(self, network: Network, likelihoods: Likelihoods, by_mode: Mapping[str, Likelihoods], modes: Mapping[str, Mode],
-                 mode_factor: Mapping[str, float], cause_factor: Array | None = None) -> None:
+    def __init__(
+        self,
+        network: Network,
+        likelihoods: Likelihoods,
+        by_mode: Mapping[str, Likelihoods],
+        modes: Mapping[str, Mode],
+        mode_factor: Mapping[str, float],
+        cause_factor: Array | None = None,
+    ) -> None:
         self.network = network
         self.likelihoods = {k: np.asarray(v, dtype=float) for k, v in likelihoods.items()}
-        self.by_mode = {m: {k: np.asarray(v, dtype=float) for k, v in changed.items()} for m, changed in by_mode.items()}
+        self.by_mode = {
+            m: {k: np.asarray(v, dtype=float) for k, v in changed.items()} for m, changed in by_mode.items()
+        }
         self.modes = dict(modes)
         self.mode_factor = dict(mode_factor)
         self.cause_factor = cause_factor
@@ -123,12 +132,17 @@ class Inference:
         for row, mode in enumerate(names):
             likelihoods, extras = self.evidence_for(mode), self._extras(mode)
             prior = 0.0 if not mode else float(np.log(self.modes[mode].prior))
-            total = network.log_prior + prior + np.log(max(self.mode_factor.get(mode, self.mode_factor.get(HONEST, 1.0)), 1e-300))
+            total = (
+                network.log_prior
+                + prior
+                + np.log(max(self.mode_factor.get(mode, self.mode_factor.get(HONEST, 1.0)), 1e-300))
+            )
             if self.cause_factor is not None:
                 total = total + log_odds[network.first] + log_odds[network.second]  # type: ignore[index]
             for root in roots:
                 stamp = b"".join(likelihoods[k].tobytes() for k in members[root]) + b"".join(
-                    extras[k].tobytes() for k in members[root] if k in extras)
+                    extras[k].tobytes() for k in members[root] if k in extras
+                )
                 one = known.get((root, stamp))
                 if one is None:
                     run = Pass(network.first, network.second, likelihoods, extras)
@@ -212,8 +226,12 @@ class Belief:
         """Marginal probability of each instance."""
         p = self.hypotheses()
         network = self.network
-        out = np.bincount(network.first, weights=p, minlength=len(network.instances) + 1)
-        out += np.bincount(np.where(network.second == network.first, 0, network.second), weights=p, minlength=len(network.instances) + 1)
+        out: Array = np.bincount(network.first, weights=p, minlength=len(network.instances) + 1).astype(float)
+        out += np.bincount(
+            np.where(network.second == network.first, 0, network.second),
+            weights=p,
+            minlength=len(network.instances) + 1,
+        )
         result: Array = out[1:]
         return result
 
@@ -227,12 +245,18 @@ class Belief:
         return {name: float(p[i]) for i, name in enumerate(self.names) if name}
 
 
-def inference_from(network: Network, graded: Graded, complaint: str, drop: Sequence[Key] = (), add: Mapping[Key, Array] | None = None,
-                   cause_factor: Array | None = None) -> Inference:
+def inference_from(
+    network: Network,
+    graded: Graded,
+    complaint: str,
+    drop: Sequence[Key] = (),
+    add: Mapping[Key, Array] | None = None,
+    cause_factor: Array | None = None,
+) -> Inference:
     """Inference on graded evidence: complaint as evidence, ``drop`` left out (not judged, replaced), ``add`` put in."""
     likelihoods: dict[Key, Array] = {}
     by_mode: dict[str, dict[Key, Array]] = {m: {} for m in graded.modes}
-    if complaint and f"complaint:{complaint}"[10:] in network.knowledge.complaints:
+    if complaint in network.knowledge.complaints:
         likelihoods[f"complaint:{complaint}", "unit"] = np.array([0.0, 1.0])
     for key, evidence in graded.evidence.items():
         finding = network.knowledge.findings[key[0]]

@@ -23,7 +23,11 @@ def run_run(args: argparse.Namespace) -> int:
 
     knowledge = load_knowledge()
     case = checked(read_case_file(Path(args.case)), knowledge)
-    stages = [case.model_copy(update={"entries": case.entries[:n]}) for n in range(len(case.entries) + 1)] if args.steps else [case]
+    stages = (
+        [case.model_copy(update={"entries": case.entries[:n]}) for n in range(len(case.entries) + 1)]
+        if args.steps
+        else [case]
+    )
     advices = [advise(one, knowledge, rules=not args.without_rules) for one in stages]
     if args.json:
         dumped = [a.model_dump(mode="json", by_alias=True) for a in advices]
@@ -55,11 +59,32 @@ def run_checks(args: argparse.Namespace) -> int:
     """`checks`: ids, texts, allowed answers."""
     knowledge = load_knowledge()
     if args.json:
-        print(json.dumps([{
-            "id": c.id, "title": c.title, "place": c.place, "finding": c.finding, "technician": c.technician, "telephone": c.telephone,
-            "answers": [{"id": a, "text": t.text, "word": t.word or a} for a, t in c.answers.items()] + [{"id": "cannot-tell", "text": "Cannot tell", "word": None}],
-            "reads": list(c.reads), "tells": list(c.tells), "minutes": c.minutes, "who": c.who, "needs_qualified": list(c.needs_qualified),
-            "hazards": list(c.hazards), "state": c.state, "words": list(c.words)} for c in knowledge.checks.values()], ensure_ascii=False))
+        print(
+            json.dumps(
+                [
+                    {
+                        "id": c.id,
+                        "title": c.title,
+                        "place": c.place,
+                        "finding": c.finding,
+                        "technician": c.technician,
+                        "telephone": c.telephone,
+                        "answers": [{"id": a, "text": t.text, "word": t.word or a} for a, t in c.answers.items()]
+                        + [{"id": "cannot-tell", "text": "Cannot tell", "word": None}],
+                        "reads": list(c.reads),
+                        "tells": list(c.tells),
+                        "minutes": c.minutes,
+                        "who": c.who,
+                        "needs_qualified": list(c.needs_qualified),
+                        "hazards": list(c.hazards),
+                        "state": c.state,
+                        "words": list(c.words),
+                    }
+                    for c in knowledge.checks.values()
+                ],
+                ensure_ascii=False,
+            )
+        )
         return 0
     for check in knowledge.checks.values():
         print(f"{check.id}: {check.title} [{', '.join(check.answers) or 'reads ' + ', '.join(check.reads)}]")
@@ -70,10 +95,35 @@ def run_causes(args: argparse.Namespace) -> int:
     """`causes`: ids, titles, other names, places."""
     knowledge = load_knowledge()
     if args.json:
-        rows = [{"id": c.id, "title": c.title, "also": list(c.also), "kind": c.kind, "system": c.system, "place": c.place,
-                 "complaints": dict(c.complaints), "remedy": c.remedy.text, "remedy_id": c.remedy.id, "proof": c.proof} for c in knowledge.causes.values()]
-        rows.append({"id": "nothing-wrong", "title": "Nothing is wrong", "also": [], "kind": "normal", "system": "normal", "place": "unit",
-                     "complaints": {}, "remedy": "", "remedy_id": "explain-normal", "proof": ""})
+        rows = [
+            {
+                "id": c.id,
+                "title": c.title,
+                "also": list(c.also),
+                "kind": c.kind,
+                "system": c.system,
+                "place": c.place,
+                "complaints": dict(c.complaints),
+                "remedy": c.remedy.text,
+                "remedy_id": c.remedy.id,
+                "proof": c.proof,
+            }
+            for c in knowledge.causes.values()
+        ]
+        rows.append(
+            {
+                "id": "nothing-wrong",
+                "title": "Nothing is wrong",
+                "also": [],
+                "kind": "normal",
+                "system": "normal",
+                "place": "unit",
+                "complaints": {},
+                "remedy": "",
+                "remedy_id": "explain-normal",
+                "proof": "",
+            }
+        )
         print(json.dumps(rows, ensure_ascii=False))
         return 0
     for cause in knowledge.causes.values():
@@ -85,7 +135,15 @@ def run_complaints(args: argparse.Namespace) -> int:
     """`complaints`: ids and texts."""
     knowledge = load_knowledge()
     if args.json:
-        print(json.dumps([{"id": c.id, "title": c.title, "plain": c.plain, "words": list(c.words)} for c in knowledge.complaints.values()], ensure_ascii=False))
+        print(
+            json.dumps(
+                [
+                    {"id": c.id, "title": c.title, "plain": c.plain, "words": list(c.words)}
+                    for c in knowledge.complaints.values()
+                ],
+                ensure_ascii=False,
+            )
+        )
         return 0
     for complaint in knowledge.complaints.values():
         print(f"{complaint.id}: {complaint.title}")
@@ -96,8 +154,24 @@ def run_findings(args: argparse.Namespace) -> int:
     """`findings`: ids, words, texts."""
     knowledge = load_knowledge()
     if args.json:
-        print(json.dumps([{"id": f.id, "title": f.title, "place": f.place, "words": list(f.ordered or f.words), "ordered": bool(f.ordered),
-                           "neutral": f.neutral, "texts": dict(f.texts), "states": list(f.states)} for f in knowledge.findings.values()], ensure_ascii=False))
+        print(
+            json.dumps(
+                [
+                    {
+                        "id": f.id,
+                        "title": f.title,
+                        "place": f.place,
+                        "words": list(f.ordered or f.words),
+                        "ordered": bool(f.ordered),
+                        "neutral": f.neutral,
+                        "texts": dict(f.texts),
+                        "states": list(f.states),
+                    }
+                    for f in knowledge.findings.values()
+                ],
+                ensure_ascii=False,
+            )
+        )
         return 0
     for finding in knowledge.findings.values():
         print(f"{finding.id}: {finding.title} [{', '.join(finding.ordered or finding.words)}]")
@@ -129,7 +203,12 @@ def run_report(args: argparse.Namespace) -> int:
     try:
         Path(args.output).write_text(text, encoding="utf-8")
     except OSError as error:
-        raise ChillerError("report cannot be written", given=args.output, allowed="a file in a folder that exists", do=str(error.strerror)) from None
+        raise ChillerError(
+            "report cannot be written",
+            given=args.output,
+            allowed="a file in a folder that exists",
+            do=str(error.strerror),
+        ) from None
     print(f"report written to {args.output}")
     return 0
 

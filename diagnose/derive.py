@@ -5,6 +5,7 @@ The sensitivities let a lying instrument move everything computed from it togeth
 
 from __future__ import annotations
 
+import contextlib
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
@@ -33,7 +34,9 @@ F = 5.0 / 9.0
 DEFAULT_SET_POINT_K = 273.15 + 6.67  # 44 F, the rating point of air-cooled chillers (AHRI 550/590)
 DEFAULT_SPLIT_K = 10 * F  # 54 F in, 44 F out at rating
 SHUTOFF_OVER_DESIGN = 1.25  # shut-off head over duty head when the card is silent: 1.1 to 1.3, from memory
-DEFAULT_STRAINER_PA = 2 * PSI_PA  # clean strainer at design flow when the card is silent: a maker's note, common practice
+DEFAULT_STRAINER_PA = (
+    2 * PSI_PA
+)  # clean strainer at design flow when the card is silent: a maker's note, common practice
 LEAST_FLOW_RATIO = 0.3  # below this share of design flow a loss factor says nothing
 SCROLL_EFFICIENCY = 0.68  # isentropic, motor included: 0.60-0.75, published scroll tests near ratio 3
 CURVE_TEMPERATURE_K = 280.0
@@ -72,8 +75,15 @@ class Derivation:
     conditioned: list[DerivedValue] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
 
-    def add(self, name: str, place: str, sources: Sequence[Reading | None], function: Callable[[Sequence[float]], float],
-            own_sd: float = 0.0, condition: str = "") -> float | None:
+    def add(
+        self,
+        name: str,
+        place: str,
+        sources: Sequence[Reading | None],
+        function: Callable[[Sequence[float]], float],
+        own_sd: float = 0.0,
+        condition: str = "",
+    ) -> float | None:
         """Evaluate ``function`` on the flattened values of ``sources``; None when a source is missing or it is refused."""
         if any(s is None for s in sources):
             return None
@@ -96,7 +106,9 @@ class Derivation:
             slope = _slope(function, centre, index, step, value)
             partials[variable] = partials.get(variable, 0.0) + slope
             variance += (slope * sd) ** 2
-        made = DerivedValue(name, place, value, math.sqrt(variance), DERIVED[name].kind, partials, have, own_sd, condition)
+        made = DerivedValue(
+            name, place, value, math.sqrt(variance), DERIVED[name].kind, partials, have, own_sd, condition
+        )
         if condition:
             self.conditioned.append(made)
         else:
@@ -116,19 +128,17 @@ class Derivation:
         return self.run(quantity, place) or self.rest(quantity, place)
 
 
-def _slope(function: Callable[[Sequence[float]], float], centre: list[float], index: int, step: float, value: float) -> float:
+def _slope(
+    function: Callable[[Sequence[float]], float], centre: list[float], index: int, step: float, value: float
+) -> float:
     up, down = list(centre), list(centre)
     up[index] += step
     down[index] -= step
     high = low = None
-    try:
+    with contextlib.suppress(ValueError, ZeroDivisionError, OverflowError):
         high = function(up)
-    except (ValueError, ZeroDivisionError, OverflowError):
-        pass
-    try:
+    with contextlib.suppress(ValueError, ZeroDivisionError, OverflowError):
         low = function(down)
-    except (ValueError, ZeroDivisionError, OverflowError):
-        pass
     if high is not None and low is not None:
         return (high - low) / (2 * step)
     if high is not None:
@@ -169,7 +179,12 @@ def _circuit(work: Derivation, place: str) -> None:
         work.add("low_pressure_margin", place, [suction], lambda v: v[0] - low_cut)
     if high_cut is not None:
         work.add("head_margin", place, [head], lambda v: high_cut - v[0])
-    work.add("compression_ratio", place, [suction, discharge or liquid], lambda v: compression_ratio(v[0] + atmosphere, v[1] + atmosphere))
+    work.add(
+        "compression_ratio",
+        place,
+        [suction, discharge or liquid],
+        lambda v: compression_ratio(v[0] + atmosphere, v[1] + atmosphere),
+    )
     work.add("suction_over_fluid", place, [line, entering], lambda v: v[0] - v[1])
     work.add("liquid_over_air", place, [liquid_line, air], lambda v: v[0] - v[1])
     work.add("air_rise", place, [work.run("leaving_air", "unit"), air], lambda v: v[0] - v[1])
@@ -184,16 +199,33 @@ def _circuit(work: Derivation, place: str) -> None:
     work.add("superheat", place, [suction, line], lambda v: superheat_k(refrigerant, v[0] + atmosphere, v[1]))
     work.add("subcooling", place, [liquid, liquid_line], lambda v: subcooling_k(refrigerant, v[0] + atmosphere, v[1]))
     work.add("condensing_temperature", place, [head], lambda v: condensing_k(refrigerant, v[0] + atmosphere))
-    split = work.add("condenser_split", place, [head, air], lambda v: condenser_split_k(refrigerant, v[0] + atmosphere, v[1]))
+    split = work.add(
+        "condenser_split", place, [head, air], lambda v: condenser_split_k(refrigerant, v[0] + atmosphere, v[1])
+    )
     clean = machine.card.get("condenser_split")
     if clean and split is not None:
-        work.add("condenser_split_over_clean", place, [head, air],
-                 lambda v: condenser_split_k(refrigerant, v[0] + atmosphere, v[1]) - clean[0])
+        work.add(
+            "condenser_split_over_clean",
+            place,
+            [head, air],
+            lambda v: condenser_split_k(refrigerant, v[0] + atmosphere, v[1]) - clean[0],
+        )
     work.add("approach", place, [leaving, suction], lambda v: v[0] - t_dew_k(refrigerant, v[1] + atmosphere))
     gas = discharge or liquid
-    work.add("discharge_superheat", place, [gas, discharge_line], lambda v: discharge_superheat_k(refrigerant, v[0] + atmosphere, v[1]))
-    work.add("discharge_excess", place, [suction, line, gas, discharge_line], lambda v: v[3] - discharge_temperature_k(
-        refrigerant, v[0] + atmosphere, v[1], v[2] + atmosphere, SCROLL_EFFICIENCY))
+    work.add(
+        "discharge_superheat",
+        place,
+        [gas, discharge_line],
+        lambda v: discharge_superheat_k(refrigerant, v[0] + atmosphere, v[1]),
+    )
+    work.add(
+        "discharge_excess",
+        place,
+        [suction, line, gas, discharge_line],
+        lambda v: (
+            v[3] - discharge_temperature_k(refrigerant, v[0] + atmosphere, v[1], v[2] + atmosphere, SCROLL_EFFICIENCY)
+        ),
+    )
     _freeze(work, place, suction, liquid_line)
     _standing(work, place, air)
 
@@ -202,15 +234,28 @@ def _freeze(work: Derivation, place: str, suction: Reading | None, liquid_line: 
     machine, atmosphere, refrigerant = work.machine, work.machine.atmosphere_pa, work.machine.refrigerant
     freeze = _freeze_point(machine)
     if liquid_line is not None:
-        work.add("evaporator_inlet", place, [suction, liquid_line], lambda v: evaporator_inlet_k(refrigerant, v[0] + atmosphere, v[1]))
+        work.add(
+            "evaporator_inlet",
+            place,
+            [suction, liquid_line],
+            lambda v: evaporator_inlet_k(refrigerant, v[0] + atmosphere, v[1]),
+        )
     elif refrigerant not in GLIDE:
         work.add("evaporator_inlet", place, [suction], lambda v: t_dew_k(refrigerant, v[0] + atmosphere))
     else:
         work.add("evaporator_inlet", place, [suction], lambda v: t_bubble_k(refrigerant, v[0] + atmosphere), own_sd=2.0)
     inlet = work.values.get(("evaporator_inlet", place))
     if inlet is not None and freeze is not None:
-        work.values["freeze_margin", place] = DerivedValue("freeze_margin", place, inlet.value - freeze, inlet.sd,
-                                                           Kind.TEMPERATURE_DIFFERENCE, inlet.partials, inlet.sources, inlet.own_sd)
+        work.values["freeze_margin", place] = DerivedValue(
+            "freeze_margin",
+            place,
+            inlet.value - freeze,
+            inlet.sd,
+            Kind.TEMPERATURE_DIFFERENCE,
+            inlet.partials,
+            inlet.sources,
+            inlet.own_sd,
+        )
 
 
 def _freeze_point(machine: MachineData) -> float | None:
@@ -226,25 +271,50 @@ def _freeze_point(machine: MachineData) -> float | None:
 
 def _standing(work: Derivation, place: str, running_air: Reading | None) -> None:
     atmosphere, refrigerant = work.machine.atmosphere_pa, work.machine.refrigerant
-    standing = work.rest("liquid_pressure", place) or work.rest("discharge_pressure", place) or work.rest("suction_pressure", place)
+    standing = (
+        work.rest("liquid_pressure", place)
+        or work.rest("discharge_pressure", place)
+        or work.rest("suction_pressure", place)
+    )
     air = work.rest("entering_air", "unit") or work.rest("weather_air", "unit")
     own_sd = 0.0
     if air is None:
         air, own_sd = running_air or work.run("weather_air", "unit"), STALE_AIR_SD_K
-    work.add("standing_excess", place, [standing, air], lambda v: t_bubble_k(refrigerant, v[0] + atmosphere) - v[1], own_sd)
+    work.add(
+        "standing_excess", place, [standing, air], lambda v: t_bubble_k(refrigerant, v[0] + atmosphere) - v[1], own_sd
+    )
 
 
 def _air(work: Derivation) -> Reading | None:
     """Air entering the coil: one reading, or the mean of readings taken at several sides."""
     plain = work.run("entering_air", "unit")
-    sides = [r for r in work.readings.conditioned if r.quantity == "entering_air" and r.state in ("cooling", "pump-only")]
+    sides = [
+        r for r in work.readings.conditioned if r.quantity == "entering_air" and r.state in ("cooling", "pump-only")
+    ]
     if plain is not None or not sides:
         return plain or work.rest("entering_air", "unit")
     latest = {r.condition.lower(): r for r in sides}
     values = [r.values[0] for r in latest.values()]
     first = sides[-1]
-    return Reading(first.entry, "entering_air", "unit", first.state, first.steadiness, (sum(values) / len(values),), first.sd, first.kind,
-                   first.echo, first.minutes, first.timed, first.instrument, first.instrument_kind, "", "today", first.named, first.metric)
+    return Reading(
+        first.entry,
+        "entering_air",
+        "unit",
+        first.state,
+        first.steadiness,
+        (sum(values) / len(values),),
+        first.sd,
+        first.kind,
+        first.echo,
+        first.minutes,
+        first.timed,
+        first.instrument,
+        first.instrument_kind,
+        "",
+        "today",
+        first.named,
+        first.metric,
+    )
 
 
 def _set_point(work: Derivation) -> float | None:
@@ -266,7 +336,9 @@ def _design_split(machine: MachineData) -> float:
     capacity, flow = machine.get("capacity"), machine.get("design_flow")
     if capacity and flow:
         try:
-            return capacity / (flow * heat_factor(machine.fluid or "water", machine.glycol_percent, machine.glycol_basis, 280.0))
+            return capacity / (
+                flow * heat_factor(machine.fluid or "water", machine.glycol_percent, machine.glycol_basis, 280.0)
+            )
         except ChillerError:
             return DEFAULT_SPLIT_K
     return DEFAULT_SPLIT_K
@@ -279,8 +351,10 @@ def _glycol_factor(machine: MachineData) -> float:
     try:
         rho = density_kg_m3(machine.fluid, machine.glycol_percent, machine.glycol_basis, CURVE_TEMPERATURE_K)
         mu = viscosity_pa_s(machine.fluid, machine.glycol_percent, machine.glycol_basis, CURVE_TEMPERATURE_K)
-        return glycol_drop_factor(rho / density_kg_m3("water", 0.0, "volume", CURVE_TEMPERATURE_K),
-                                  mu / viscosity_pa_s("water", 0.0, "volume", CURVE_TEMPERATURE_K))
+        return glycol_drop_factor(
+            rho / density_kg_m3("water", 0.0, "volume", CURVE_TEMPERATURE_K),
+            mu / viscosity_pa_s("water", 0.0, "volume", CURVE_TEMPERATURE_K),
+        )
     except ChillerError:
         return 1.0
 
@@ -309,8 +383,16 @@ def _fluid(work: Derivation) -> None:
         expected = design_drop * factor
         work.add("evaporator_drop_ratio", "unit", sources, lambda v: fall(v) / expected, own_sd=own * 0.8)
         if design_flow:
-            work.add("flow_by_drop", "unit", sources, lambda v: design_flow * _signed_root(fall(v) / expected), own_sd=0.5 * own * design_flow)
-            work.add("flow_by_drop_ratio", "unit", sources, lambda v: _signed_root(fall(v) / expected), own_sd=0.5 * own)
+            work.add(
+                "flow_by_drop",
+                "unit",
+                sources,
+                lambda v: design_flow * _signed_root(fall(v) / expected),
+                own_sd=0.5 * own * design_flow,
+            )
+            work.add(
+                "flow_by_drop_ratio", "unit", sources, lambda v: _signed_root(fall(v) / expected), own_sd=0.5 * own
+            )
     elif len(machine.curve) >= 2:
         work.add("flow_by_drop", "unit", sources, lambda v: flow_from_curve(max(fall(v), 0.0) / factor, machine.curve))
     meter = work.run("flow", "unit")
@@ -318,8 +400,13 @@ def _fluid(work: Derivation) -> None:
         work.add("flow_ratio", "unit", [meter], lambda v: v[0] / design_flow)
     if design_flow and design_drop and meter is not None and meter.values[0] > 0.1 * design_flow:
         expected_drop = design_drop * factor
-        work.add("flow_curve_over_meter", "unit", [*sources, meter],
-                 lambda v: design_flow * _signed_root(fall(v[:-1]) / expected_drop) / v[-1], own_sd=0.5 * own)
+        work.add(
+            "flow_curve_over_meter",
+            "unit",
+            [*sources, meter],
+            lambda v: design_flow * _signed_root(fall(v[:-1]) / expected_drop) / v[-1],
+            own_sd=0.5 * own,
+        )
     _temperatures(work, meter)
     _strainer(work)
     _pump(work)
@@ -346,7 +433,9 @@ def _temperatures(work: Derivation, meter: Reading | None) -> None:
         work.add("fluid_split_ratio", "unit", [entering, leaving], lambda v: (v[0] - v[1]) / design)
     set_point = _set_point(work)
     design_in = machine.get("design_entering") or ((set_point or DEFAULT_SET_POINT_K) + design)
-    work.add("entering_over_design", "unit", [entering or work.rest("entering_fluid", "unit")], lambda v: v[0] - design_in)
+    work.add(
+        "entering_over_design", "unit", [entering or work.rest("entering_fluid", "unit")], lambda v: v[0] - design_in
+    )
     if set_point is not None:
         work.add("leaving_over_set", "unit", [leaving], lambda v: v[0] - set_point)
     fluid = machine.fluid or "water"
@@ -361,14 +450,26 @@ def _temperatures(work: Derivation, meter: Reading | None) -> None:
         design_flow, design_drop = machine.get("design_flow"), machine.get("design_drop")
         if flow is not None and design_flow and design_drop:
             expected, count = design_drop * _glycol_factor(machine), sum(len(s.values) for s in flow.sources)
-            work.add("capacity", "unit", [*flow.sources, entering, leaving], lambda v: heat(
-                design_flow * _signed_root((v[0] if count == 1 else v[0] - v[1]) / expected), v[-2], v[-1]))
+            work.add(
+                "capacity",
+                "unit",
+                [*flow.sources, entering, leaving],
+                lambda v: heat(
+                    design_flow * _signed_root((v[0] if count == 1 else v[0] - v[1]) / expected), v[-2], v[-1]
+                ),
+            )
     plate = machine.get("capacity")
     made = work.values.get(("capacity", "unit"))
     if plate and made is not None:
         work.values["capacity_ratio", "unit"] = DerivedValue(
-            "capacity_ratio", "unit", made.value / plate, made.sd / plate, Kind.RATIO,
-            {k: p / plate for k, p in made.partials.items()}, made.sources)
+            "capacity_ratio",
+            "unit",
+            made.value / plate,
+            made.sd / plate,
+            Kind.RATIO,
+            {k: p / plate for k, p in made.partials.items()},
+            made.sources,
+        )
     for quantity in ("leaving_fluid", "entering_fluid"):
         series = [r for r in work.readings.series.get((quantity, "unit"), []) if r.timed and r.source == "today"]
         if len(series) >= 2 and series[-1].minutes - series[-2].minutes >= 4:
@@ -377,14 +478,18 @@ def _temperatures(work: Derivation, meter: Reading | None) -> None:
             # the same sensor read twice: its fixed error cancels, a tenth of its uncertainty stays as noise
             noise = 0.1 * math.hypot(first.sd[0], last.sd[0]) / seconds
             value = (last.values[0] - first.values[0]) / seconds
-            work.values["leaving_rate", "unit"] = DerivedValue("leaving_rate", "unit", value, noise, Kind.RATE, {}, (last, first), noise)
+            work.values["leaving_rate", "unit"] = DerivedValue(
+                "leaving_rate", "unit", value, noise, Kind.RATE, {}, (last, first), noise
+            )
             return
 
 
 def _strainer(work: Derivation) -> None:
     machine = work.machine
     before, after, direct = (work.run(q, "unit") for q in ("strainer_in", "strainer_out", "strainer_drop"))
-    sources: list[Reading | None] = [direct] if direct is not None and (before is None or direct.entry > before.entry) else [before, after]
+    sources: list[Reading | None] = (
+        [direct] if direct is not None and (before is None or direct.entry > before.entry) else [before, after]
+    )
 
     def fall(v: Sequence[float]) -> float:
         return v[0] if len(v) == 1 else v[0] - v[1]
@@ -429,7 +534,9 @@ def _pump(work: Derivation) -> None:
         design = card["pump_discharge"][0] - card["pump_suction"][0]
     shutoff = machine.get("pump_shutoff_rise")
     if rise is not None and (design or shutoff):
-        work.add("pump_rise_index", "unit", [discharge, suction], lambda v: pump_rise_index(v[0] - v[1], design, shutoff))
+        work.add(
+            "pump_rise_index", "unit", [discharge, suction], lambda v: pump_rise_index(v[0] - v[1], design, shutoff)
+        )
     rest = work.rest("pump_suction", place) or work.rest("fill_pressure", "unit") or work.run("fill_pressure", "unit")
     if rest is None and machine.facts.get("tank-at") == "unit-suction":
         rest = work.any("expansion_tank", "unit")
@@ -438,8 +545,12 @@ def _pump(work: Derivation) -> None:
         work.add("pump_suction_change", "unit", [suction], lambda v: v[0] - reference)
     else:
         work.add("pump_suction_change", "unit", [suction, rest], lambda v: v[0] - v[1])
-    fill = work.rest("fill_pressure", "unit") or work.run("fill_pressure", "unit") or work.rest("pump_suction", place) or work.any(
-        "expansion_tank", "unit")
+    fill = (
+        work.rest("fill_pressure", "unit")
+        or work.run("fill_pressure", "unit")
+        or work.rest("pump_suction", place)
+        or work.any("expansion_tank", "unit")
+    )
     work.add("fill_pressure", "unit", [fill], lambda v: v[0])
     time = work.any("time_to_trip", "unit")
     work.add("time_to_trip", "unit", [time], lambda v: v[0])
@@ -477,8 +588,14 @@ def _supply(work: Derivation) -> None:
         work.add("load_unbalance", "supply", [load], _unbalance)
     if volts is not None and board is not None:
         split = len(board.values)
-        work.add("voltage_drop_ratio", "supply", [board, volts],
-                 lambda v: 100.0 * (sum(v[:split]) / split - sum(v[split:]) / (len(v) - split)) / max(sum(v[:split]) / split, 1.0))
+        work.add(
+            "voltage_drop_ratio",
+            "supply",
+            [board, volts],
+            lambda v: (
+                100.0 * (sum(v[:split]) / split - sum(v[split:]) / (len(v) - split)) / max(sum(v[:split]) / split, 1.0)
+            ),
+        )
     for one in work.readings.conditioned:
         if one.quantity == "line_voltage" and one.place == "supply" and len(one.values) == 3:
             work.add("voltage_unbalance", "supply", [one], _unbalance, condition=one.condition)
@@ -505,8 +622,11 @@ def _motors(work: Derivation) -> None:
         if quantity != "line_current":
             continue
         kind = place.split(":")[0]
-        plate = machine.get({"pump": "pump_plate_current", "compressor": "compressor_plate_current",
-                             "fan": "fan_plate_current"}.get(kind, ""))
+        plate = machine.get(
+            {"pump": "pump_plate_current", "compressor": "compressor_plate_current", "fan": "fan_plate_current"}.get(
+                kind, ""
+            )
+        )
         if kind == "pump":
             told = work.any("motor_plate_current", place)
             plate = told.values[0] if told is not None else plate
@@ -521,7 +641,15 @@ def _motors(work: Derivation) -> None:
                 ratio = current.value / volts.value
                 spread = ratio * math.hypot(current.sd / max(current.value, 0.1), volts.sd / volts.value)
                 work.values["unbalance_amplification", "supply"] = DerivedValue(
-                    "unbalance_amplification", "supply", ratio, spread, Kind.RATIO, {}, (reading, *volts.sources), spread)
+                    "unbalance_amplification",
+                    "supply",
+                    ratio,
+                    spread,
+                    Kind.RATIO,
+                    {},
+                    (reading, *volts.sources),
+                    spread,
+                )
     _overload(work)
     frequency = machine.get("frequency")
     for place in work.readings.places_of("drive_frequency"):

@@ -22,7 +22,15 @@ from shared.units import parse, parse_spread, show
 
 HONEST = ""
 UNSTEADY_SOFT = 1.5  # bands widened by half while steadiness is only assumed
-SETTLED = ("superheat", "subcooling", "approach", "condenser_split", "condenser_split_over_clean", "discharge_excess", "air_rise")
+SETTLED = (
+    "superheat",
+    "subcooling",
+    "approach",
+    "condenser_split",
+    "condenser_split_over_clean",
+    "discharge_excess",
+    "air_rise",
+)
 
 
 @dataclass(frozen=True)
@@ -108,9 +116,10 @@ def band_rows(knowledge: Knowledge) -> dict[str, list[BandRow]]:
         for card in knowledge.bands.values():
             kind = DERIVED[card.quantity].kind
             rows.setdefault(card.finding, []).append(
-                BandRow(card, tuple(parse(limit, kind).value for limit in card.limits), parse_spread(card.soft, kind)))
+                BandRow(card, tuple(parse(limit, kind).value for limit in card.limits), parse_spread(card.soft, kind))
+            )
         knowledge.memo["bands"] = rows
-    return rows  # type: ignore[no-any-return]
+    return dict(rows)
 
 
 def choose_band(rows: Iterable[BandRow], facts: Mapping[str, str], have: Iterable[str]) -> BandRow | None:
@@ -157,10 +166,16 @@ def find_modes(readings: Readings, knowledge: Knowledge) -> dict[str, Mode]:
             for finding_id, word in card.shows.items():
                 finding = knowledge.findings.get(finding_id)
                 if finding is not None:
-                    place = "unit" if finding.place in ("unit", "supply") else (f"circuit:{circuit_of(where)}" if circuit_of(where) else where)
+                    place = (
+                        "unit"
+                        if finding.place in ("unit", "supply")
+                        else (f"circuit:{circuit_of(where)}" if circuit_of(where) else where)
+                    )
                     shows[finding_id, place] = (word, knowledge.words.strength[card.shown])
             title = _mode_title(card, own, lie.title)
-            modes[f"{name}|{lie.mode}"] = Mode(f"{name}|{lie.mode}", title, lie.prior, name, card.id, tuple(own), bias, spread, shows)
+            modes[f"{name}|{lie.mode}"] = Mode(
+                f"{name}|{lie.mode}", title, lie.prior, name, card.id, tuple(own), bias, spread, shows
+            )
     return modes
 
 
@@ -191,8 +206,17 @@ def moved(value: DerivedValue, mode: Mode) -> tuple[float, float] | None:
 class Grader:
     """Grades one case. facts: machine facts for band rows."""
 
-    def __init__(self, case: Case, knowledge: Knowledge, topology: Topology, readings: Readings, derivation: Derivation,
-                 facts: Mapping[str, str], state: str, steadiness: str) -> None:
+    def __init__(
+        self,
+        case: Case,
+        knowledge: Knowledge,
+        topology: Topology,
+        readings: Readings,
+        derivation: Derivation,
+        facts: Mapping[str, str],
+        state: str,
+        steadiness: str,
+    ) -> None:
         self.case, self.knowledge, self.topology = case, knowledge, topology
         self.readings, self.derivation, self.facts = readings, derivation, facts
         self.state, self.steadiness = state, steadiness
@@ -231,15 +255,29 @@ class Grader:
         if not state_fits(finding.states, state, steadiness):
             need = " or ".join(finding.states)
             why = f"read while {state}" + (f", {steadiness}" if steadiness not in ("", "unknown") else "")
-            self.out.not_judged.append((finding.id, place, f"{finding.title}: {why}, needs {need}", f"read again when {need}"))
+            self.out.not_judged.append(
+                (finding.id, place, f"{finding.title}: {why}, needs {need}", f"read again when {need}")
+            )
             return
         by_mode = {}
         for mode in self.out.modes.values():
             changed = moved(value, mode)
             if changed is not None:
-                by_mode[mode.id] = _floored(word_probabilities(changed[0], math.hypot(changed[1], soft), band.limits), floor)
+                by_mode[mode.id] = _floored(
+                    word_probabilities(changed[0], math.hypot(changed[1], soft), band.limits), floor
+                )
         text = f"{finding.texts[top]} ({DERIVED[value.quantity].title} {show(value.value, value.kind, any(s.metric for s in value.sources))})"
-        self._put(Evidence(finding.id, place if finding.place not in ("unit", "supply") else finding.place, p, by_mode, (text,), state, value))
+        self._put(
+            Evidence(
+                finding.id,
+                place if finding.place not in ("unit", "supply") else finding.place,
+                p,
+                by_mode,
+                (text,),
+                state,
+                value,
+            )
+        )
 
     def _put(self, new: Evidence) -> None:
         key = (new.finding, new.place)
@@ -247,11 +285,23 @@ class Grader:
         if old is None:
             self.out.evidence[key] = new
             return
-        merged = {m: tuple(a * b for a, b in zip(old.by_mode.get(m, old.likelihood), new.by_mode.get(m, new.likelihood), strict=True))
-                  for m in {*old.by_mode, *new.by_mode}}
+        merged = {
+            m: tuple(
+                a * b
+                for a, b in zip(old.by_mode.get(m, old.likelihood), new.by_mode.get(m, new.likelihood), strict=True)
+            )
+            for m in {*old.by_mode, *new.by_mode}
+        }
         self.out.evidence[key] = Evidence(
-            new.finding, new.place, tuple(a * b for a, b in zip(old.likelihood, new.likelihood, strict=True)), merged,
-            (*old.texts, *new.texts), new.state, old.derived or new.derived, old.answered or new.answered)
+            new.finding,
+            new.place,
+            tuple(a * b for a, b in zip(old.likelihood, new.likelihood, strict=True)),
+            merged,
+            (*old.texts, *new.texts),
+            new.state,
+            old.derived or new.derived,
+            old.answered or new.answered,
+        )
 
     def _answers(self) -> None:
         spoken = spoken_circuits(self.case, self.topology)
@@ -265,10 +315,18 @@ class Grader:
                     continue
                 finding = self.knowledge.findings[check.finding]
                 word = check.answers[entry.answer].word or entry.answer
-                latest[entry.check, finding.id, place_of(entry, finding.place, self.topology, spoken)] = (entry, finding, word)
+                latest[entry.check, finding.id, place_of(entry, finding.place, self.topology, spoken)] = (
+                    entry,
+                    finding,
+                    word,
+                )
             elif entry.finding:
                 finding = self.knowledge.findings[entry.finding]
-                latest["", finding.id, place_of(entry, finding.place, self.topology, spoken)] = (entry, finding, entry.word)
+                latest["", finding.id, place_of(entry, finding.place, self.topology, spoken)] = (
+                    entry,
+                    finding,
+                    entry.word,
+                )
         for (check_id, finding_id, place), (entry, finding, word) in latest.items():
             words = finding.ordered or finding.words
             table = self.knowledge.words
@@ -286,21 +344,28 @@ class Grader:
             for (name, place), value in self.derivation.values.items():
                 if name != quantity or not value.sources or value.state not in ("cooling", "pump-only"):
                     continue
-                if quantity in ("suction_over_fluid", "condenser_split", "liquid_over_air", "fluid_split") and value.state != "cooling":
+                if (
+                    quantity in ("suction_over_fluid", "condenser_split", "liquid_over_air", "fluid_split")
+                    and value.state != "cooling"
+                ):
                     continue
                 if quantity == "approach" and self.facts.get("glide") == "yes":
                     continue
                 floor = self.knowledge.words.floor
 
-                def possible(v: float, sd: float, sign: float = sign, allowance: float = allowance, floor: float = floor) -> float:
+                def possible(
+                    v: float, sd: float, sign: float = sign, allowance: float = allowance, floor: float = floor
+                ) -> float:
                     return max(normal_cdf((allowance - sign * v) / max(sd, 1e-9)), floor)
 
                 base = possible(value.value, value.sd)
                 if base > 0.9:
                     continue
                 if base < 0.2:
-                    self.out.impossible.append(f"{text} ({spell(place)}: {DERIVED[quantity].title} "
-                                               f"{show(value.value, value.kind, any(s.metric for s in value.sources))})")
+                    self.out.impossible.append(
+                        f"{text} ({spell(place)}: {DERIVED[quantity].title} "
+                        f"{show(value.value, value.kind, any(s.metric for s in value.sources))})"
+                    )
                 honest *= base
                 for mode in self.out.modes.values():
                     changed = moved(value, mode)
@@ -310,11 +375,14 @@ class Grader:
                 sd = math.hypot(first.sd[phase], second.sd[phase]) or 1e-9
                 density = _density(a - b, 0.0, sd)
                 if abs(a - b) > 3 * sd and phase == 0:
-                    self.out.impossible.append(f"two instruments disagree on {first.quantity.replace('_', ' ')} ({first.echo} against {second.echo})")
+                    self.out.impossible.append(
+                        f"two instruments disagree on {first.quantity.replace('_', ' ')} ({first.echo} against {second.echo})"
+                    )
                 honest *= density
                 for mode in self.out.modes.values():
                     shift = (mode.bias.get(first.quantity, 0.0) if mode.instrument == first.instrument else 0.0) - (
-                        mode.bias.get(second.quantity, 0.0) if mode.instrument == second.instrument else 0.0)
+                        mode.bias.get(second.quantity, 0.0) if mode.instrument == second.instrument else 0.0
+                    )
                     wide = math.hypot(sd, mode.spread.get(first.quantity, 0.0)) if shift else sd
                     factors[mode.id] *= _density(a - b, shift, wide)
         self.out.mode_factor = {HONEST: honest, **factors}
@@ -324,7 +392,12 @@ class Grader:
 BOUNDS: tuple[tuple[str, str, float, float], ...] = (
     ("suction_over_fluid", "the suction line cannot be warmer than the entering fluid that warms it", 1.0, 2.0),
     ("condenser_split", "the circuit cannot condense below the temperature of the air that cools it", -1.0, 0.0),
-    ("liquid_over_air", "the liquid line cannot be colder than the entering air without a restriction before it", -1.0, 1.0),
+    (
+        "liquid_over_air",
+        "the liquid line cannot be colder than the entering air without a restriction before it",
+        -1.0,
+        1.0,
+    ),
     ("fluid_split", "the fluid cannot leave warmer than it entered while the unit cools", -1.0, 0.3),
     ("approach", "the fluid cannot leave colder than the refrigerant that cools it", -1.0, 0.6),
     ("pump_rise", "a running pump cannot lower the pressure", -1.0, 7000.0),

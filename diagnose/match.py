@@ -10,10 +10,66 @@ from typing import Any
 from knowledge.load import Knowledge
 
 MOST = 12
-_STOP = frozenset("the a an of to in on is are was were and or it its at by for from with no not what which how does do did be been this that as has have i we you"
-                  .split())
-_SAME = {"volts": "voltage", "volt": "voltage", "amps": "current", "amp": "current", "water": "fluid", "gas": "refrigerant", "shut": "closed", "relay": "monitor",
-         "lp": "low", "hp": "high", "rotating": "rotation", "filter": "strainer", "cold": "cold", "chilled": "fluid", "temp": "temperature", "dp": "drop"}
+_STOP = frozenset(
+    [
+        "the",
+        "a",
+        "an",
+        "of",
+        "to",
+        "in",
+        "on",
+        "is",
+        "are",
+        "was",
+        "were",
+        "and",
+        "or",
+        "it",
+        "its",
+        "at",
+        "by",
+        "for",
+        "from",
+        "with",
+        "no",
+        "not",
+        "what",
+        "which",
+        "how",
+        "does",
+        "do",
+        "did",
+        "be",
+        "been",
+        "this",
+        "that",
+        "as",
+        "has",
+        "have",
+        "i",
+        "we",
+        "you",
+    ]
+)
+_SAME = {
+    "volts": "voltage",
+    "volt": "voltage",
+    "amps": "current",
+    "amp": "current",
+    "water": "fluid",
+    "gas": "refrigerant",
+    "shut": "closed",
+    "relay": "monitor",
+    "lp": "low",
+    "hp": "high",
+    "rotating": "rotation",
+    "filter": "strainer",
+    "cold": "cold",
+    "chilled": "fluid",
+    "temp": "temperature",
+    "dp": "drop",
+}
 
 
 @dataclass(frozen=True)
@@ -28,7 +84,13 @@ class Match:
 
     def as_dict(self) -> dict[str, Any]:
         """Plain data."""
-        return {"kind": self.kind, "id": self.id, "answer": self.answer or None, "text": self.text, "score": round(self.score, 3)}
+        return {
+            "kind": self.kind,
+            "id": self.id,
+            "answer": self.answer or None,
+            "text": self.text,
+            "score": round(self.score, 3),
+        }
 
 
 def _tokens(text: str) -> list[str]:
@@ -55,13 +117,40 @@ def _documents(knowledge: Knowledge) -> list[tuple[str, str, str, str, list[str]
             strong = _tokens(f"{check.title} {' '.join(check.words)} {check.id}")
             made.append(("check", check.id, "", check.title, strong, _tokens(check.technician)))
             for answer, card in check.answers.items():
-                made.append(("answer", check.id, answer, f"{check.title}: {card.text}", _tokens(f"{card.text} {answer}") + strong, strong))
+                made.append(
+                    (
+                        "answer",
+                        check.id,
+                        answer,
+                        f"{check.title}: {card.text}",
+                        _tokens(f"{card.text} {answer}") + strong,
+                        strong,
+                    )
+                )
         for cause in knowledge.causes.values():
-            made.append(("cause", cause.id, "", cause.title, _tokens(f"{cause.title} {' '.join(cause.also)} {cause.id}"), _tokens(cause.shows)))
+            made.append(
+                (
+                    "cause",
+                    cause.id,
+                    "",
+                    cause.title,
+                    _tokens(f"{cause.title} {' '.join(cause.also)} {cause.id}"),
+                    _tokens(cause.shows),
+                )
+            )
         for complaint in knowledge.complaints.values():
-            made.append(("complaint", complaint.id, "", complaint.title, _tokens(f"{complaint.title} {' '.join(complaint.words)}"), _tokens(complaint.plain)))
+            made.append(
+                (
+                    "complaint",
+                    complaint.id,
+                    "",
+                    complaint.title,
+                    _tokens(f"{complaint.title} {' '.join(complaint.words)}"),
+                    _tokens(complaint.plain),
+                )
+            )
         knowledge.memo["match-documents"] = made
-    return made  # type: ignore[no-any-return]
+    return list(made)
 
 
 def match(text: str, knowledge: Knowledge, most: int = MOST) -> list[Match]:

@@ -39,7 +39,15 @@ class Node:
     touch"; leak and parent factors likewise. L is the number of unhealthy words.
     """
 
-    def __init__(self, key: Key, words: Sequence[str], neutral: str, ordered: bool, parent: Key | None, sides: tuple[float, float]) -> None:
+    def __init__(
+        self,
+        key: Key,
+        words: Sequence[str],
+        neutral: str,
+        ordered: bool,
+        parent: Key | None,
+        sides: tuple[float, float],
+    ) -> None:
         self.key, self.words, self.ordered, self.parent = key, tuple(words), ordered, parent
         self.zero = self.words.index(neutral)
         self.size = len(self.words)
@@ -64,7 +72,7 @@ class Node:
             if index < self.zero:
                 out[: self.zero - index] -= p
             else:
-                out[self.zero: self.zero + index - self.zero] -= p
+                out[self.zero : self.zero + index - self.zero] -= p
         return np.maximum(out, TINY)
 
     def conditional(self, factors: Array) -> Array:
@@ -92,7 +100,7 @@ class Node:
             out[..., :zero] = (np.maximum(steps, 0.0) * (still_up + each * (1.0 - still_up)))[..., ::-1]
         if up:
             steps = np.diff(np.concatenate([up_cum, ones], axis=-1), axis=-1)
-            out[..., zero + 1:] = np.maximum(steps, 0.0) * (still_down + each * (1.0 - still_down))
+            out[..., zero + 1 :] = np.maximum(steps, 0.0) * (still_down + each * (1.0 - still_down))
         return out
 
     def table(self, extra: Array | None = None) -> Array:
@@ -115,7 +123,9 @@ class Node:
 class Network:
     """Causes, priors and (lazily) nodes for one set of places, context and machine facts."""
 
-    def __init__(self, knowledge: Knowledge, places: Mapping[str, Place], context: Sequence[str], facts: Mapping[str, str]) -> None:
+    def __init__(
+        self, knowledge: Knowledge, places: Mapping[str, Place], context: Sequence[str], facts: Mapping[str, str]
+    ) -> None:
         self.knowledge, self.places, self.facts = knowledge, dict(places), dict(facts)
         words = knowledge.words
         self.words: Words = words
@@ -126,14 +136,18 @@ class Network:
                     self.instances.append(Instance(cause.id, place))
         weight = {c.id: self._weight(c, context) for c in knowledge.causes.values()}
         total = sum(weight.values()) or 1.0
-        self.odds: Array = np.array([words.total_odds * weight[i.cause] / total * i.place.count for i in self.instances])
+        self.odds: Array = np.array(
+            [words.total_odds * weight[i.cause] / total * i.place.count for i in self.instances]
+        )
         self._nodes: dict[Key, Node] = {}
         self._edges: dict[str, list[tuple[int, Mapping[str, float]]]] = {}
         for number, instance in enumerate(self.instances, 1):
             for edge in knowledge.causes[instance.cause].brings:
                 if all(self.facts.get(k) in allowed for k, allowed in edge.when.items()):
                     name = edge.effect or edge.finding or ""
-                    self._edges.setdefault(name, []).append((number, {w: words.strength[s] for w, s in edge.gives.items()}))
+                    self._edges.setdefault(name, []).append(
+                        (number, {w: words.strength[s] for w, s in edge.gives.items()})
+                    )
         self.first, self.second, self.log_prior = self._hypotheses()
 
     def _weight(self, cause: Cause, context: Sequence[str]) -> float:
@@ -155,7 +169,7 @@ class Network:
         weight = odds[first] * odds[second]
         if len(twice):
             counts = np.array([self.instances[i - 1].place.count for i in twice], dtype=float)
-            weight[-len(twice):] *= (counts - 1.0) / (2.0 * counts)  # n(n-1)/2 o^2 where odds hold n o
+            weight[-len(twice) :] *= (counts - 1.0) / (2.0 * counts)  # n(n-1)/2 o^2 where odds hold n o
         return first, second, np.log(weight / weight.sum())
 
     # nodes -------------------------------------------------------------------------------------------------------------
@@ -181,8 +195,12 @@ class Network:
         name, place_id = key
         if name.startswith("complaint:"):
             return self._complaint(key)
-        card: Effect | Finding = self.knowledge.effects.get(name.removeprefix("effect:")) if name.startswith("effect:") else (  # type: ignore[assignment]
-            self.knowledge.findings[name])
+        card: Effect | Finding = (
+            self.knowledge.effects.get(name.removeprefix("effect:"))
+            if name.startswith("effect:")
+            # type: ignore[assignment]
+            else (self.knowledge.findings[name])
+        )
         words = card.ordered or getattr(card, "words", ())
         above = card.parent if isinstance(card, Effect) else card.effect
         place = self.places[place_id]
@@ -190,11 +208,23 @@ class Network:
         if above:
             parent_place = self.place_for(self.knowledge.effects[above].place, place)
             parent = (f"effect:{above}", parent_place) if parent_place else None
-        node = Node(key, words, card.neutral, bool(card.ordered), parent, (self.words.both_directions["neutral"], self.words.both_directions["each-side"]))
+        node = Node(
+            key,
+            words,
+            card.neutral,
+            bool(card.ordered),
+            parent,
+            (self.words.both_directions["neutral"], self.words.both_directions["each-side"]),
+        )
         node.leak = node.factors(self._leak(card, words))
         if parent is not None and above is not None:
             parent_words = self.knowledge.effects[above].ordered
-            node.from_parent = np.array([node.factors({w: self.words.strength[s] for w, s in card.given.get(p, {}).items()}) for p in parent_words])
+            node.from_parent = np.array(
+                [
+                    node.factors({w: self.words.strength[s] for w, s in card.given.get(p, {}).items()})
+                    for p in parent_words
+                ]
+            )
         self._attach(node, card.id, place)
         return node
 
@@ -204,10 +234,19 @@ class Network:
             return {w: self.words.strength[card.leak[w]] for w in unhealthy if w in card.leak}
         default = self.words.strength[self.words.default_leak]
         # the default is shared by all unhealthy words, so that a finer scale does not leak more
-        return {w: self.words.strength[card.leak[w]] if w in card.leak else default / max(1, len(unhealthy) - len(card.leak)) for w in unhealthy}
+        return {
+            w: self.words.strength[card.leak[w]]
+            if w in card.leak
+            else default / max(1, len(unhealthy) - len(card.leak))
+            for w in unhealthy
+        }
 
     def _attach(self, node: Node, name: str, place: Place) -> None:
-        touching = [(number, gives) for number, gives in self._edges.get(name, []) if self.instances[number - 1].place.touches(place)]
+        touching = [
+            (number, gives)
+            for number, gives in self._edges.get(name, [])
+            if self.instances[number - 1].place.touches(place)
+        ]
         merged: dict[int, Array] = {}
         for number, gives in touching:
             merged[number] = merged.get(number, np.ones(node.size - 1)) * node.factors(gives)
@@ -224,11 +263,22 @@ class Network:
         parent = (f"effect:{card.effect}", self.knowledge.effects[card.effect].place) if card.effect else None
         if parent is not None and parent[1] not in self.places:
             parent = None
-        node = Node(key, ("no", "yes"), "no", True, parent, (self.words.both_directions["neutral"], self.words.both_directions["each-side"]))
+        node = Node(
+            key,
+            ("no", "yes"),
+            "no",
+            True,
+            parent,
+            (self.words.both_directions["neutral"], self.words.both_directions["each-side"]),
+        )
         node.leak = node.factors({"yes": self.words.strength[card.when_nothing_is_wrong]})
         if parent is not None and card.effect:
-            node.from_parent = np.array([node.factors({"yes": self.words.strength[card.given[w]]} if w in card.given else {})
-                                         for w in self.knowledge.effects[card.effect].ordered])
+            node.from_parent = np.array(
+                [
+                    node.factors({"yes": self.words.strength[card.given[w]]} if w in card.given else {})
+                    for w in self.knowledge.effects[card.effect].ordered
+                ]
+            )
         odd = self.words.strength[self.words.other_complaint]
         node.local = np.zeros(len(self.instances) + 1, dtype=np.int64)
         rows = {0.0: 0}
@@ -249,7 +299,9 @@ class Network:
         return bool(node.local.any()) or node.parent is not None
 
 
-def network_for(knowledge: Knowledge, places: Mapping[str, Place], context: Iterable[str], facts: Mapping[str, str]) -> Network:
+def network_for(
+    knowledge: Knowledge, places: Mapping[str, Place], context: Iterable[str], facts: Mapping[str, str]
+) -> Network:
     """The network for these circumstances, from a small cache on the knowledge."""
     context = tuple(sorted(set(context)))
     key = (tuple(places.values()), context, tuple(sorted(facts.items())))

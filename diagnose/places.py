@@ -68,22 +68,36 @@ def topology_of(machine: Machine) -> Topology:
         ids = tuple(machine.circuits)
         for one in ids:
             if not re.fullmatch(r"[A-Za-z0-9]{1,8}", one):
-                raise PlaceError("circuit id", given=one, allowed="letters or digits, e.g. A or 1", do="rename the circuit")
+                raise PlaceError(
+                    "circuit id", given=one, allowed="letters or digits, e.g. A or 1", do="rename the circuit"
+                )
         compressors = {c: t.compressors for c, t in machine.circuits.items()}
         fans = {c: t.fans for c, t in machine.circuits.items()}
         total = sum(len(v) for v in compressors.values())
         if machine.compressors is not None and total and machine.compressors != total:
-            raise PlaceError("compressor count", given=machine.compressors, allowed=f"{total}, as listed under circuits",
-                             do="correct one of the two")
+            raise PlaceError(
+                "compressor count",
+                given=machine.compressors,
+                allowed=f"{total}, as listed under circuits",
+                do="correct one of the two",
+            )
         return Topology(ids, compressors, fans, pumps, main)
     count = machine.circuits or 0
     if count < 0 or count > MOST_CIRCUITS:
-        raise PlaceError("number of circuits", given=count, allowed=f"1 to {MOST_CIRCUITS}", do="correct the machine card")
+        raise PlaceError(
+            "number of circuits", given=count, allowed=f"1 to {MOST_CIRCUITS}", do="correct the machine card"
+        )
     if machine.compressors is not None and not (0 < machine.compressors <= 48):
-        raise PlaceError("number of compressors", given=machine.compressors, allowed="1 to 48", do="correct the machine card")
+        raise PlaceError(
+            "number of compressors", given=machine.compressors, allowed="1 to 48", do="correct the machine card"
+        )
     if machine.compressors is not None and count and machine.compressors < count:
-        raise PlaceError("fewer compressors than circuits", given=f"{machine.compressors} compressors, {count} circuits",
-                         allowed="at least one compressor a circuit", do="correct the machine card")
+        raise PlaceError(
+            "fewer compressors than circuits",
+            given=f"{machine.compressors} compressors, {count} circuits",
+            allowed="at least one compressor a circuit",
+            do="correct the machine card",
+        )
     ids = _letters(count)
     each = (machine.compressors or 0) // count if count else 0
     compressors = {c: tuple(f"{c}{n + 1}" for n in range(each)) for c in ids}
@@ -103,12 +117,16 @@ def normalise(text: str, kind: str, topology: Topology, spoken_circuits: Iterabl
     if kind in SINGLE:
         return kind
     match = _FORM.match(text.lower()) if text else None
-    said_kind, said_id = (match["kind"], text[match.start("id"):].strip()) if match else ("", text)
+    said_kind, said_id = (match["kind"], text[match.start("id") :].strip()) if match else ("", text)
     if text.lower() in ("unit", "loop", "supply", "all", "both"):
         said_kind, said_id = "unit", ""
     if said_kind and said_kind not in _KINDS and said_kind != "loop":
-        raise PlaceError("unknown place", given=text, allowed="unit, supply, circuit:A, compressor:A1, fan:1, pump:onboard, pump:site",
-                         do="correct the place")
+        raise PlaceError(
+            "unknown place",
+            given=text,
+            allowed="unit, supply, circuit:A, compressor:A1, fan:1, pump:onboard, pump:site",
+            do="correct the place",
+        )
     if kind == "pump":
         if said_kind in ("pump", "") and said_id.lower() in ("onboard", "site"):
             return f"pump:{said_id.lower()}"
@@ -145,8 +163,12 @@ def _circuit_id(said: str, topology: Topology, text: str) -> str:
                 return topology.circuits[number]
         if said in ("?", "*"):
             return said
-        raise PlaceError("this machine has no such circuit", given=text, allowed=", ".join(f"circuit:{c}" for c in topology.circuits),
-                         do="correct the place or the machine card")
+        raise PlaceError(
+            "this machine has no such circuit",
+            given=text,
+            allowed=", ".join(f"circuit:{c}" for c in topology.circuits),
+            do="correct the place or the machine card",
+        )
     return "ABCDEFGHIJKL"[int(said) - 1] if said.isdigit() and 1 <= int(said) <= MOST_CIRCUITS else said.upper()
 
 
@@ -200,8 +222,9 @@ def places_for(topology: Topology, spoken: Iterable[str]) -> dict[str, Place]:
                 places[one] = Place(kind, one, circuit.circuit)
             left = max(1, len(table.get(circuit.circuit, ())) or 1) - len([p for p in own if not p.endswith("?")])
             if left > 0 and f"{kind}:{circuit.circuit}?" not in places:
-                places[f"{kind}:{circuit.circuit}?"] = Place(kind, f"{kind}:{circuit.circuit}?", circuit.circuit, left * circuit.count,
-                                                             folded=True)
+                places[f"{kind}:{circuit.circuit}?"] = Place(
+                    kind, f"{kind}:{circuit.circuit}?", circuit.circuit, left * circuit.count, folded=True
+                )
     for one in spoken:
         if one not in places:
             kind = one.split(":")[0]

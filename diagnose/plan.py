@@ -66,12 +66,23 @@ def may_do(who: str, needs: Sequence[str], role: str, qualified: Iterable[str]) 
     return set(needs) <= set(qualified)
 
 
-def remedy_cost(knowledge: Knowledge, remedy: Remedy, proof_minutes: float, role: str, qualified: Iterable[str]) -> float:
+def remedy_cost(
+    knowledge: Knowledge, remedy: Remedy, proof_minutes: float, role: str, qualified: Iterable[str]
+) -> float:
     """Minutes to do a remedy and prove it, by this person or by the one it must be handed to."""
     own = remedy.minutes + proof_minutes + hazard_minutes(knowledge, remedy.hazards)
-    if remedy.hand_over_to and remedy.hand_over_to != "site-operator" or not may_do(remedy.who, remedy.needs_qualified, role, qualified):
-        to = remedy.hand_over_to or ("electrician" if "electrical" in remedy.needs_qualified else
-                                     "refrigerant-technician" if "refrigerant" in remedy.needs_qualified else "technician")
+    if (
+        remedy.hand_over_to
+        and remedy.hand_over_to != "site-operator"
+        or not may_do(remedy.who, remedy.needs_qualified, role, qualified)
+    ):
+        to = remedy.hand_over_to or (
+            "electrician"
+            if "electrical" in remedy.needs_qualified
+            else "refrigerant-technician"
+            if "refrigerant" in remedy.needs_qualified
+            else "technician"
+        )
         own += hand_over_cost(knowledge, to)
     return own
 
@@ -111,7 +122,9 @@ def keep_worlds(belief: Belief, role: str, qualified: Sequence[str], most: int =
     for w, world in enumerate(worlds):
         slots = [of_instance(int(i)) for i in {int(network.first[world.row]), int(network.second[world.row])} if i]
         if world.mode != HONEST:
-            slots.append(remedy_number(f"instrument@{belief.inference.modes[world.mode].instrument}", INSTRUMENT_MINUTES, 1.0))
+            slots.append(
+                remedy_number(f"instrument@{belief.inference.modes[world.mode].instrument}", INSTRUMENT_MINUTES, 1.0)
+            )
         for s, slot in enumerate(slots or [0]):
             need[w, s] = slot
     by_mode: dict[str, tuple[Index, Index]] = {}
@@ -219,8 +232,15 @@ def _entropy(p: Array) -> Array:
     return result
 
 
-def score_checks(candidates: Sequence[Candidate], predictor: Predictor, network: Network, hand_over: float, base: float,
-                 tells_of: Callable[[Check, str], list[Key]], who: str = "saw") -> list[Scored]:
+def score_checks(
+    candidates: Sequence[Candidate],
+    predictor: Predictor,
+    network: Network,
+    hand_over: float,
+    base: float,
+    tells_of: Callable[[Check, str], list[Key]],
+    who: str = "saw",
+) -> list[Scored]:
     """Expected minutes to resolution after each candidate look, one step ahead of acting on the answer."""
     knowledge, worlds = network.knowledge, predictor.worlds
     blocks: list[tuple[Candidate, list[str], Array]] = []
@@ -247,11 +267,18 @@ def score_checks(candidates: Sequence[Candidate], predictor: Predictor, network:
     scored, at = [], 0
     for candidate, answers, given in blocks:
         n = given.shape[1]
-        mass = masses[at:at + n]
-        value = candidate.cost + float(costs[at:at + n].sum())
-        gain = before - float((mass * after[at:at + n]).sum())
-        scored.append(Scored(candidate, value, max(gain, 0.0), dict(zip(answers, (float(m) for m in mass), strict=True)),
-                             {a: posteriors[at + i] / max(float(mass[i]), 1e-12) for i, a in enumerate(answers)}))
+        mass = masses[at : at + n]
+        value = candidate.cost + float(costs[at : at + n].sum())
+        gain = before - float((mass * after[at : at + n]).sum())
+        scored.append(
+            Scored(
+                candidate,
+                value,
+                max(gain, 0.0),
+                dict(zip(answers, (float(m) for m in mass), strict=True)),
+                {a: posteriors[at + i] / max(float(mass[i]), 1e-12) for i, a in enumerate(answers)},
+            )
+        )
         at += n
     return scored
 
@@ -276,7 +303,7 @@ def _spread(p: Array, weight: Array) -> float:
 
 def _groups(worlds: Worlds) -> Index:
     """Worlds that need the same done count as one for information."""
-    keys = {}
+    keys: dict[tuple[int, ...], int] = {}
     out = np.empty(len(worlds.p), dtype=np.int64)
     for w, row in enumerate(worlds.need):
         out[w] = keys.setdefault(tuple(sorted(row)), len(keys))
@@ -293,7 +320,12 @@ def _grouped(p: Array, groups: Index) -> Array:
 def check_cost(knowledge: Knowledge, check: Check, open_access: Iterable[str], state: str) -> float:
     """Minutes of a look: doing, waiting, care, tools, covers not yet open, bringing the machine into the state it needs."""
     words = knowledge.words
-    cost = check.minutes + check.wait_minutes + hazard_minutes(knowledge, check.hazards) + words.tool_minutes * len(check.tools)
+    cost = (
+        check.minutes
+        + check.wait_minutes
+        + hazard_minutes(knowledge, check.hazards)
+        + words.tool_minutes * len(check.tools)
+    )
     if check.access and check.access not in set(open_access):
         cost += words.access_minutes.get(check.access, 5.0)
     if check.state in SHIFT_MINUTES and check.state != state:

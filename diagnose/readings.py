@@ -99,7 +99,9 @@ def minutes_of(at: str, now: str) -> float:
         return delta if delta <= 0 else delta - 1440.0
     then_full = _moment(text)
     if then_full is None:
-        raise ReadingError("time not understood", given=at, allowed="10:35, 2026-05-01T10:35 or minutes before now", do="correct 'at'")
+        raise ReadingError(
+            "time not understood", given=at, allowed="10:35, 2026-05-01T10:35 or minutes before now", do="correct 'at'"
+        )
     if clock_now is None:
         return 0.0
     if (then_full.tzinfo is None) != (clock_now.tzinfo is None):
@@ -123,7 +125,7 @@ def instrument_kinds(knowledge: Knowledge) -> dict[str, Instrument]:
     if memo is None:
         memo = {q: one for one in knowledge.instruments.values() for q in one.quantities}
         knowledge.memo["instrument-kinds"] = memo
-    return memo  # type: ignore[no-any-return]
+    return dict(memo)
 
 
 def width(text: str, kind: Kind, value: float) -> float:
@@ -138,7 +140,13 @@ def _default_place(entry: Entry, topology: Topology, spoken: list[str]) -> str:
     kind = QUANTITIES[entry.quantity].place
     if kind == "any":
         text = entry.place.strip().lower()
-        for word, one in (("pump", "pump"), ("compressor", "compressor"), ("fan", "fan"), ("onboard", "pump"), ("site", "pump")):
+        for word, one in (
+            ("pump", "pump"),
+            ("compressor", "compressor"),
+            ("fan", "fan"),
+            ("onboard", "pump"),
+            ("site", "pump"),
+        ):
             if text.startswith(word):
                 return normalise(entry.place, one, topology, spoken)
         if re.fullmatch(r"(circuit\W*)?[a-z]\d?", text) or text.startswith("circuit"):
@@ -186,13 +194,32 @@ def read_all(case: Case, machine: MachineData, topology: Topology, knowledge: Kn
         instrument = kinds.get(entry.quantity)
         factor = SAID_BY_OTHERS if entry.who == "customer-says" else 1.0
         factor *= {"sure": 1.0, "think-so": 1.5, "guess": 3.0}[entry.sure]
-        spread = tuple((width(instrument.accuracy, what.kind, p.value) / RECTANGULAR if instrument else 0.0) * factor + p.about_sd
-                       for p in parsed)
+        spread = tuple(
+            (width(instrument.accuracy, what.kind, p.value) / RECTANGULAR if instrument else 0.0) * factor + p.about_sd
+            for p in parsed
+        )
         name = entry.instrument or f"{instrument.id if instrument else 'reading'}:{entry.quantity}@{place}"
-        readings.all.append(Reading(
-            number, entry.quantity, place, entry.state or assumed, entry.steadiness or "", tuple(p.value for p in parsed), spread,
-            what.kind, " / ".join(p.echo for p in parsed), minutes_of(entry.at, case.now) if entry.at else 0.0, bool(entry.at),
-            name, instrument.id if instrument else "", entry.condition, entry.source, bool(entry.state), any(p.metric for p in parsed)))
+        readings.all.append(
+            Reading(
+                number,
+                entry.quantity,
+                place,
+                entry.state or assumed,
+                entry.steadiness or "",
+                tuple(p.value for p in parsed),
+                spread,
+                what.kind,
+                " / ".join(p.echo for p in parsed),
+                minutes_of(entry.at, case.now) if entry.at else 0.0,
+                bool(entry.at),
+                name,
+                instrument.id if instrument else "",
+                entry.condition,
+                entry.source,
+                bool(entry.state),
+                any(p.metric for p in parsed),
+            )
+        )
     _infer_running(readings, assumed)
     _sort(readings)
     return readings
@@ -207,14 +234,30 @@ def _infer_running(readings: Readings, assumed: str) -> None:
         if not one.named and one.source == "today":
             latest[one.quantity, one.place] = one
     for place in {p for (_, p) in latest if p.startswith("circuit:")}:
-        low, high = latest.get(("suction_pressure", place)), latest.get(("liquid_pressure", place)) or latest.get(("discharge_pressure", place))
+        low, high = (
+            latest.get(("suction_pressure", place)),
+            latest.get(("liquid_pressure", place)) or latest.get(("discharge_pressure", place)),
+        )
         if low is None or high is None:
             continue
         running = (high.values[0] + 101325.0) > RUNNING_RATIO * (low.values[0] + 101325.0)
         state = "cooling" if running else "standing"
-        readings.all = [replace(r, state=state) if r.place == place and not r.named and r.quantity in (
-            "suction_pressure", "liquid_pressure", "discharge_pressure", "suction_line", "liquid_line", "discharge_line")
-            else r for r in readings.all]
+        readings.all = [
+            replace(r, state=state)
+            if r.place == place
+            and not r.named
+            and r.quantity
+            in (
+                "suction_pressure",
+                "liquid_pressure",
+                "discharge_pressure",
+                "suction_line",
+                "liquid_line",
+                "discharge_line",
+            )
+            else r
+            for r in readings.all
+        ]
 
 
 def _sort(readings: Readings) -> None:
@@ -227,7 +270,11 @@ def _sort(readings: Readings) -> None:
         else:
             table = readings.running if one.state in RUNNING else readings.resting
             earlier = table.get(key)
-            if earlier is not None and earlier.instrument != one.instrument and abs(earlier.minutes - one.minutes) <= 60:
+            if (
+                earlier is not None
+                and earlier.instrument != one.instrument
+                and abs(earlier.minutes - one.minutes) <= 60
+            ):
                 readings.comparisons.append((earlier, one))
             series = readings.series.setdefault(key, [])
             if series and one.timed and series[-1].timed and abs(series[-1].minutes - one.minutes) <= REPEAT_MINUTES:

@@ -77,7 +77,9 @@ def read_call(path: Path, knowledge: Knowledge) -> Call:
         if check is None:
             problems.append(f"{path.stem}: answers: unknown check '{check_id}'")
         elif "answer" in given and given["answer"] not in check.answers and given["answer"] != "cannot-tell":
-            problems.append(f"{path.stem}: answers.{check_id}: '{given['answer']}' is not one of {', '.join(check.answers)}")
+            problems.append(
+                f"{path.stem}: answers.{check_id}: '{given['answer']}' is not one of {', '.join(check.answers)}"
+            )
         elif "answer" not in given and "readings" not in given:
             problems.append(f"{path.stem}: answers.{check_id}: needs answer or readings")
         if "line" not in given:
@@ -100,10 +102,15 @@ def entries_for(step: Step, call: Call) -> tuple[list[Entry], str]:
     if given is None:
         return [Entry(check=step.id, answer="cannot-tell", place=place)], "cannot-tell"
     if "answer" in given:
-        entry = {"check": step.id, "answer": given["answer"], "place": given.get("place", place), "sure": given.get("sure", "sure"),
-                 "who": given.get("who", "saw")}
+        entry = {
+            "check": step.id,
+            "answer": given["answer"],
+            "place": given.get("place", place),
+            "sure": given.get("sure", "sure"),
+            "who": given.get("who", "saw"),
+        }
         return [Entry.model_validate(entry)], str(given["answer"])
-    readings = [Entry.model_validate({"place": place if "place" not in one else one["place"], **one}) for one in given["readings"]]
+    readings = [Entry.model_validate({"place": one.get("place", place), **one}) for one in given["readings"]]
     done = [Entry(check=step.id, answer="cannot-tell", place=place, note="answered by readings")]
     return [*readings, *done], ", ".join(f"{r.quantity} {r.value}" for r in readings)
 
@@ -111,7 +118,9 @@ def entries_for(step: Step, call: Call) -> tuple[list[Entry], str]:
 def _fits(cause: str, place: str, group: tuple[str, ...]) -> bool:
     for one in group:
         name, _, where = one.partition("@")
-        if (cause == name or (name.endswith("*") and cause.startswith(name[:-1]))) and (not where or place in (where, where.split(":")[0])):
+        if (cause == name or (name.endswith("*") and cause.startswith(name[:-1]))) and (
+            not where or place in (where, where.split(":")[0])
+        ):
             return True
     return False
 
@@ -122,7 +131,11 @@ def _rank(advice: Advice, group: tuple[str, ...]) -> int:
 
 def forbidden_steps(advice: Advice, case: Case) -> list[str]:
     """Steps the person at the machine may not do; must always be empty."""
-    return [s.id for s in advice.next if s.kind == "observe" and not may_do(s.who, s.needs_qualified, case.role, case.qualified)]
+    return [
+        s.id
+        for s in advice.next
+        if s.kind == "observe" and not may_do(s.who, s.needs_qualified, case.role, case.qualified)
+    ]
 
 
 def work(call: Call, knowledge: Knowledge, *, rules: bool = True) -> Worked:
@@ -188,26 +201,53 @@ def replay_folder(folder: Path, knowledge: Knowledge, *, ablation: bool = False)
     for one in worked:
         for card in one.weighed_most:
             weighs[card] = weighs.get(card, 0) + 1
-    rows = []
+    rows: list[dict[str, Any]] = []
     for call, one in zip(calls, worked, strict=True):
-        row = {"id": one.id, "verdict": one.verdict, "causes": list(one.verdict_causes), "first": one.first, "within_three": one.within_three,
-               "both": one.both, "outcome": call.truth.outcome, "right_outcome": one.right_outcome, "stop": one.stop, "checks": len(one.asked),
-               "checks_to_lead": one.checks_to_lead, "asked": [f"{a}: {t}" for a, t in zip(one.asked, one.told, strict=True)],
-               "forbidden": one.forbidden, "weighed_most": {c: weighs[c] - 1 for c in one.weighed_most},
-               "top": [f"{s.cause}@{s.place} {s.probability:.2f}" for s in (one.final.suspects[:3] if one.final else ())]}
+        row: dict[str, Any] = {
+            "id": one.id,
+            "verdict": one.verdict,
+            "causes": list(one.verdict_causes),
+            "first": one.first,
+            "within_three": one.within_three,
+            "both": one.both,
+            "outcome": call.truth.outcome,
+            "right_outcome": one.right_outcome,
+            "stop": one.stop,
+            "checks": len(one.asked),
+            "checks_to_lead": one.checks_to_lead,
+            "asked": [f"{a}: {t}" for a, t in zip(one.asked, one.told, strict=True)],
+            "forbidden": one.forbidden,
+            "weighed_most": {c: weighs[c] - 1 for c in one.weighed_most},
+            "top": [f"{s.cause}@{s.place} {s.probability:.2f}" for s in (one.final.suspects[:3] if one.final else ())],
+        }
         if ablation:
             row["ablation"] = _ablation(call, knowledge, one)
         rows.append(row)
-    leads = sorted(r["checks_to_lead"] if r["checks_to_lead"] is not None else MOST_CHECKS + 1 for r in rows if r["outcome"] != "stop")
-    return {"calls": rows, "total": {
-        "calls": len(rows), "first": sum(bool(r["first"]) for r in rows), "within_three": sum(bool(r["within_three"]) for r in rows),
-        "right_outcome": sum(bool(r["right_outcome"]) for r in rows), "median_checks_to_lead": leads[len(leads) // 2] if leads else None,
-        "forbidden": sum(len(r["forbidden"]) for r in rows)}}
+    leads = sorted(
+        r["checks_to_lead"] if r["checks_to_lead"] is not None else MOST_CHECKS + 1
+        for r in rows
+        if r["outcome"] != "stop"
+    )
+    return {
+        "calls": rows,
+        "total": {
+            "calls": len(rows),
+            "first": sum(bool(r["first"]) for r in rows),
+            "within_three": sum(bool(r["within_three"]) for r in rows),
+            "right_outcome": sum(bool(r["right_outcome"]) for r in rows),
+            "median_checks_to_lead": leads[len(leads) // 2] if leads else None,
+            "forbidden": sum(len(r["forbidden"]) for r in rows),
+        },
+    }
 
 
 def _spoken(advice: Advice) -> tuple[object, ...]:
-    return (advice.stop is not None, advice.stop.rule if advice.stop else "", tuple(sorted(f.rule for f in advice.fired if f.hold_point)),
-            tuple(sorted((n.finding, n.place) for n in advice.not_judged)))
+    return (
+        advice.stop is not None,
+        advice.stop.rule if advice.stop else "",
+        tuple(sorted(f.rule for f in advice.fired if f.hold_point)),
+        tuple(sorted((n.finding, n.place) for n in advice.not_judged)),
+    )
 
 
 def _ablation(call: Call, knowledge: Knowledge, normal: Worked) -> dict[str, Any]:
@@ -232,18 +272,28 @@ def _ablation(call: Call, knowledge: Knowledge, normal: Worked) -> dict[str, Any
 
 def replay_text(result: dict[str, Any]) -> str:
     """The table for people."""
-    lines = [f"{'call':10s} {'outcome':11s} {'verdict':12s} {'1st':4s}{'top3':5s}{'right':6s}{'checks':7s}{'lead':5s} leading suspects"]
+    lines = [
+        f"{'call':10s} {'outcome':11s} {'verdict':12s} {'1st':4s}{'top3':5s}{'right':6s}{'checks':7s}{'lead':5s} leading suspects"
+    ]
     for r in result["calls"]:
         lead = "-" if r["checks_to_lead"] is None else str(r["checks_to_lead"])
-        lines.append(f"{r['id']:10s} {r['outcome']:11s} {r['verdict']:12s} {'yes' if r['first'] else 'NO':4s}{'yes' if r['within_three'] else 'NO':5s}"
-                     f"{'yes' if r['right_outcome'] else 'NO':6s}{r['checks']:<7d}{lead:5s} {'; '.join(r['top'])}")
-        lines.append(f"{'':10s} weighed most (calls it weighs in besides): {', '.join(f'{c} ({n})' for c, n in r['weighed_most'].items())}")
+        lines.append(
+            f"{r['id']:10s} {r['outcome']:11s} {r['verdict']:12s} {'yes' if r['first'] else 'NO':4s}{'yes' if r['within_three'] else 'NO':5s}"
+            f"{'yes' if r['right_outcome'] else 'NO':6s}{r['checks']:<7d}{lead:5s} {'; '.join(r['top'])}"
+        )
+        lines.append(
+            f"{'':10s} weighed most (calls it weighs in besides): {', '.join(f'{c} ({n})' for c, n in r['weighed_most'].items())}"
+        )
         if r["forbidden"]:
             lines.append(f"{'':10s} FORBIDDEN: {', '.join(r['forbidden'])}")
         if "ablation" in r:
-            lines.append(f"{'':10s} rules off: {'changes' if r['ablation']['changed'] else 'no change'}; kinds: {', '.join(r['ablation']['kinds'])}"
-                         f"{'; FORBIDDEN ' + ', '.join(r['ablation']['forbidden']) if r['ablation']['forbidden'] else ''}")
+            lines.append(
+                f"{'':10s} rules off: {'changes' if r['ablation']['changed'] else 'no change'}; kinds: {', '.join(r['ablation']['kinds'])}"
+                f"{'; FORBIDDEN ' + ', '.join(r['ablation']['forbidden']) if r['ablation']['forbidden'] else ''}"
+            )
     total = result["total"]
-    lines.append(f"first in {total['first']} of {total['calls']}, in the first three in {total['within_three']}, right outcome in {total['right_outcome']}, "
-                 f"median checks until it leads {total['median_checks_to_lead']}, forbidden steps {total['forbidden']}")
+    lines.append(
+        f"first in {total['first']} of {total['calls']}, in the first three in {total['within_three']}, right outcome in {total['right_outcome']}, "
+        f"median checks until it leads {total['median_checks_to_lead']}, forbidden steps {total['forbidden']}"
+    )
     return "\n".join(lines)

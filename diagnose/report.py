@@ -11,14 +11,14 @@ from html import escape
 
 from diagnose.advice import Advice, Reason, Suspect, Verdict
 from diagnose.case import Case, Entry, Machine
-from diagnose.wording import (
+from diagnose.phrases import (
     QUALIFICATIONS,
     ROLES,
     at_place,
     complaint_title,
     entry_line,
     hazard_words,
-    likelihood,
+    likely,
     minutes,
     quantity_title,
     signal,
@@ -222,7 +222,7 @@ def _suspect(suspect: Suspect) -> str:
         f"<p><b>Not checked:</b> {_t('; '.join(suspect.not_checked))}</p>" if suspect.not_checked else ""
     )
     return (
-        f"<li><p><b>{_t(suspect_title(suspect))}</b> ({_t(likelihood(suspect.probability).text)})</p>"
+        f"<li><p><b>{_t(suspect_title(suspect))}</b> ({_t(likely(suspect.probability).text)})</p>"
         f"{_reasons('Fits', suspect.for_)}{_reasons('Does not fit', suspect.against)}{unchecked}</li>"
     )
 
@@ -253,7 +253,7 @@ def _lead(advice: Advice) -> str:
     if not advice.suspects:
         return ""
     first = advice.suspects[0]
-    return f"{suspect_title(first)} ({likelihood(first.probability).text})"
+    return f"{suspect_title(first)} ({likely(first.probability).text})"
 
 
 def _entries(case: Case, steps: Sequence[Advice], knowledge: Knowledge, zone: tzinfo | None) -> str:

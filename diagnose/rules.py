@@ -55,7 +55,12 @@ def run_stratum(stratum: str, knowledge: Knowledge, seen: Iterable[Seen], known:
     """Fire one stratum."""
     seen, known = list(seen), list(known)
     spoke: list[Spoke] = rule_book(knowledge).run(stratum, seen, known)
-    return [Conclusion(knowledge.rules[s.rule], s.circuit, _because(knowledge.rules[s.rule], s.circuit, seen, known, knowledge)) for s in spoke]
+    return [
+        Conclusion(
+            knowledge.rules[s.rule], s.circuit, _because(knowledge.rules[s.rule], s.circuit, seen, known, knowledge)
+        )
+        for s in spoke
+    ]
 
 
 def _because(rule: Rule, circuit: str, seen: list[Seen], known: list[Known], knowledge: Knowledge) -> tuple[str, ...]:
@@ -69,7 +74,14 @@ def _because(rule: Rule, circuit: str, seen: list[Seen], known: list[Known], kno
 
 def _matched(condition: Condition, circuit: str, seen: list[Seen], known: list[Known], knowledge: Knowledge) -> str:
     if condition.fact:
-        return next((f"{k.name.replace('-', ' ')}: {k.word}" for k in known if k.name == condition.fact and k.word in condition.words), "")
+        return next(
+            (
+                f"{k.name.replace('-', ' ')}: {k.word}"
+                for k in known
+                if k.name == condition.fact and k.word in condition.words
+            ),
+            "",
+        )
     for one in seen:
         if one.finding == condition.finding and one.word in condition.words:
             if circuit and one.circuit and (one.circuit == circuit) == (condition.place == "other"):

@@ -127,8 +127,7 @@ def _pattern(condition: Condition, kinds: Mapping[str, str], variable: Any, grad
     if condition.fact:
         return KnownFact(name=condition.fact, word=_either(condition.words))
     assert condition.finding is not None
-    fields: dict[str, Any] = {"finding": condition.finding, "word": _either(condition.words),
-                              "grade": _either(grades)}
+    fields: dict[str, Any] = {"finding": condition.finding, "word": _either(condition.words), "grade": _either(grades)}
     if variable is not None and kinds.get(condition.finding) in ("circuit", "compressor", "fan"):
         fields["circuit"] = variable
     return SeenFact(**fields)
@@ -147,18 +146,31 @@ def _compile_rule(card: RuleCard, kinds: Mapping[str, str], salience: int) -> An
                 variable = MATCH.other
         patterns.append(_pattern(condition, kinds, variable, _grades(condition, card)))
     # conditions that bind the circuit come first, so that every later pattern and every NOT finds it bound
-    bound = [p for p, c in zip(patterns, card.when, strict=True) if c.finding and kinds.get(c.finding) != "unit" and c.place != "other"]
+    bound = [
+        p
+        for p, c in zip(patterns, card.when, strict=True)
+        if c.finding and kinds.get(c.finding) != "unit" and c.place != "other"
+    ]
     free = [p for p in patterns if p not in bound]
     tests = [TEST(lambda circuit, other: circuit != other)] if others else []
-    nots = [NOT(_pattern(c, kinds, MATCH.circuit if local and bound else None, ("firm", "leaning") if c.leaning else ("firm",)))
-            for c in card.unless]
+    nots = [
+        NOT(
+            _pattern(
+                c, kinds, MATCH.circuit if local and bound else None, ("firm", "leaning") if c.leaning else ("firm",)
+            )
+        )
+        for c in card.unless
+    ]
 
     if local and bound:
+
         def consequence(engine: Any, circuit: str) -> None:
             engine.declare(SpokeFact(rule=card.id, circuit=circuit))
     else:
+
         def consequence(engine: Any) -> None:  # type: ignore[misc]
             engine.declare(SpokeFact(rule=card.id, circuit=""))
+
     consequence.__name__ = "rule_" + card.id.replace("-", "_")
     return Rule(*bound, *free, *tests, *nots, salience=salience)(consequence)
 
@@ -174,12 +186,17 @@ class RuleBook:
         kinds |= {f.id: "unit" for f in knowledge.findings.values() if f.place in ("unit", "supply", "pump")}
         for stratum in STRATA:
             cards = [r for r in knowledge.rules.values() if r.kind == stratum]
-            members = {f"rule_{c.id.replace('-', '_')}": _compile_rule(c, kinds, number) for number, c in enumerate(cards, 1)}
+            members = {
+                f"rule_{c.id.replace('-', '_')}": _compile_rule(c, kinds, number) for number, c in enumerate(cards, 1)
+            }
             members["__strategy__"] = PlainStrategy
             engine_class = type(f"{stratum.title().replace('-', '')}Engine", (KnowledgeEngine,), members)
             self._engines[stratum] = engine_class() if cards else None
             conditions = [c for card in cards for c in (*card.when, *card.unless)]
-            self._wanted[stratum] = ({c.finding for c in conditions if c.finding}, {c.fact for c in conditions if c.fact})
+            self._wanted[stratum] = (
+                {c.finding for c in conditions if c.finding},
+                {c.fact for c in conditions if c.fact},
+            )
 
     def run(self, stratum: str, seen: Iterable[Seen], known: Iterable[Known]) -> list[Spoke]:
         """Rules of ``stratum`` that fire on these facts, in a fixed order."""
@@ -187,8 +204,11 @@ class RuleBook:
         if engine is None:
             return []
         findings, names = self._wanted[stratum]
-        facts = [SeenFact(finding=s.finding, place=s.place, circuit=s.circuit, word=s.word, grade=s.grade)
-                 for s in seen if s.finding in findings]
+        facts = [
+            SeenFact(finding=s.finding, place=s.place, circuit=s.circuit, word=s.word, grade=s.grade)
+            for s in seen
+            if s.finding in findings
+        ]
         facts += [KnownFact(name=k.name, word=k.word) for k in known if k.name in names]
         with self._lock:
             try:

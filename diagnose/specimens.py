@@ -34,8 +34,22 @@ def specimen_problems(knowledge: Knowledge) -> list[Problem]:
         file = knowledge.where.get(f"rules/{rule.id}", "?")
         for number, specimen in enumerate(rule.fires_on):
             if not fires(rule, specimen, knowledge):
-                problems.append(Problem(file, 1, f"{rule.id}.fires_on.{number}", "the rule stays quiet on this specimen; correct rule or specimen"))
+                problems.append(
+                    Problem(
+                        file,
+                        1,
+                        f"{rule.id}.fires_on.{number}",
+                        "the rule stays quiet on this specimen; correct rule or specimen",
+                    )
+                )
         for number, specimen in enumerate(rule.quiet_on):
             if fires(rule, specimen, knowledge):
-                problems.append(Problem(file, 1, f"{rule.id}.quiet_on.{number}", "the rule fires on this specimen; correct rule or specimen"))
+                problems.append(
+                    Problem(
+                        file,
+                        1,
+                        f"{rule.id}.quiet_on.{number}",
+                        "the rule fires on this specimen; correct rule or specimen",
+                    )
+                )
     return problems

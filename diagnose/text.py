@@ -18,12 +18,16 @@ def _wrap(text: str, indent: str = "  ") -> str:
 
 
 def _where(place: str) -> str:
-    return f" ({spell(place)})" if place not in ("unit", "supply", "circuit", "compressor", "fan", "") and not place.startswith("pump:onboard") else ""
+    return (
+        f" ({spell(place)})"
+        if place not in ("unit", "supply", "circuit", "compressor", "fan", "") and not place.startswith("pump:onboard")
+        else ""
+    )
 
 
 def suspect_lines(suspect: Suspect, number: int) -> list[str]:
     """A suspect with what fits, what does not, what was not checked."""
-    lines = [f"{number}. {suspect.title}{_where(suspect.place)}: {likelihood(suspect.probability)}"]
+    lines = [f"{number}. {suspect.title}{_where(suspect.place)}: {likelihood(suspect.probability).text}"]
     if suspect.for_:
         lines.append(_wrap("fits: " + "; ".join(r.text for r in suspect.for_[:4]), "   "))
     if suspect.against:
@@ -39,7 +43,9 @@ def step_lines(step: Step, number: int) -> list[str]:
     lines += [_wrap(f"CAREFUL: {c}", "   ") for c in step.cautions]
     lines.append(_wrap(step.ask, "   "))
     if step.answers:
-        lines.append(_wrap("answers: " + " | ".join(f"{a.id} ({a.text})" for a in step.answers) + " | cannot-tell", "   "))
+        lines.append(
+            _wrap("answers: " + " | ".join(f"{a.id} ({a.text})" for a in step.answers) + " | cannot-tell", "   ")
+        )
     if step.reads:
         lines.append(_wrap("read: " + ", ".join(step.reads), "   "))
     lines.append(_wrap("why: " + step.why, "   "))
@@ -50,8 +56,13 @@ def advice_text(advice: Advice) -> str:
     """The whole advice: stop first, then verdict, suspects, next steps, doubts."""
     out: list[str] = []
     if advice.stop is not None:
-        out += ["STOP" if advice.stop.protects == "people" else "STOP (machine)", _wrap(advice.stop.reason), _wrap("Make safe: " + advice.stop.make_safe),
-                _wrap("Hand over to: " + advice.stop.hand_over_to), ""]
+        out += [
+            "STOP" if advice.stop.protects == "people" else "STOP (machine)",
+            _wrap(advice.stop.reason),
+            _wrap("Make safe: " + advice.stop.make_safe),
+            _wrap("Hand over to: " + advice.stop.hand_over_to),
+            "",
+        ]
     out += [f"Hold: {f.hold_point}" for f in advice.fired if f.hold_point]
     if advice.verdict is not None:
         verdict = advice.verdict
@@ -69,8 +80,12 @@ def advice_text(advice: Advice) -> str:
         out += ["", "Next"]
         for number, step in enumerate(advice.next[:SHOWN_STEPS], 1):
             out += step_lines(step, number)
-    for title, rows in (("Contradictions", advice.contradictions), ("Not judged", [f"{n.finding} ({spell(n.place)}): {n.why} {n.until}" for n in advice.not_judged]),
-                        ("Doubts", advice.doubts), ("Computed", [d.text for d in advice.derived])):
+    for title, rows in (
+        ("Contradictions", advice.contradictions),
+        ("Not judged", [f"{n.finding} ({spell(n.place)}): {n.why} {n.until}" for n in advice.not_judged]),
+        ("Doubts", advice.doubts),
+        ("Computed", [d.text for d in advice.derived]),
+    ):
         if rows:
             out += ["", title, *(_wrap(r) for r in rows)]
     return "\n".join(out).strip()

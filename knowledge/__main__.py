@@ -10,6 +10,8 @@ import json
 import sys
 from pathlib import Path
 
+from pydantic import BaseModel
+
 from knowledge.check import find_problems
 from knowledge.load import CARDS, FOLDERS, TABLES, Problem, assemble, digest_of, load_knowledge, read_cards
 from knowledge.models import Words
@@ -34,7 +36,11 @@ def _check(folder: Path) -> int:
     problems = all_problems(folder)
     for problem in problems:
         print(problem)
-    print(f"{len(problems)} problem{'' if len(problems) == 1 else 's'} in {folder.name}" if problems else "all cards hold together")
+    print(
+        f"{len(problems)} problem{'' if len(problems) == 1 else 's'} in {folder.name}"
+        if problems
+        else "all cards hold together"
+    )
     return 1 if problems else 0
 
 
@@ -50,10 +56,13 @@ def _stats(folder: Path, as_json: bool) -> int:
 
 def _schema(target: Path) -> int:
     target.mkdir(parents=True, exist_ok=True)
-    models = dict((*FOLDERS.values(), *TABLES.values()))
-    for name, model in {**models, "words": Words}.items():
-        (target / f"{name}.schema.json").write_text(json.dumps(model.model_json_schema(by_alias=True), indent=1), encoding="utf-8")
-    print(f"{len(models) + 1} schemas written")
+    models: dict[str, type[BaseModel]] = dict([*FOLDERS.values(), *TABLES.values()])
+    models["words"] = Words
+    for name, model in models.items():
+        (target / f"{name}.schema.json").write_text(
+            json.dumps(model.model_json_schema(by_alias=True), indent=1), encoding="utf-8"
+        )
+    print(f"{len(models)} schemas written")
     return 0
 
 

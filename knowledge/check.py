@@ -25,7 +25,7 @@ class SetChecker:
 
     def __init__(self, raw: RawCards, quantity_kinds: Mapping[str, Kind]) -> None:
         self.raw = raw
-        cards: dict[str, dict[str, Any]] = raw.cards  # type: ignore[assignment]
+        cards: dict[str, dict[str, Any]] = dict(raw.cards)
         self.effects: dict[str, Effect] = cards["effects"]
         self.findings: dict[str, Finding] = cards["findings"]
         self.bands: dict[str, Band] = cards["bands"]
@@ -62,14 +62,27 @@ class SetChecker:
     def _words_of(self, card: Effect | Finding) -> tuple[str, ...]:
         return card.ordered or getattr(card, "words", ())
 
-    def _check_words(self, kind: str, card_id: str, key: str, given: Iterable[str], target: Effect | Finding, *,
-                     neutral_ok: bool = False) -> None:
+    def _check_words(
+        self,
+        kind: str,
+        card_id: str,
+        key: str,
+        given: Iterable[str],
+        target: Effect | Finding,
+        *,
+        neutral_ok: bool = False,
+    ) -> None:
         allowed = self._words_of(target)
         for word in given:
             if word not in allowed:
                 self.add(kind, card_id, key, f"'{word}' is not a word of '{target.id}'; allowed: {', '.join(allowed)}")
             elif word == target.neutral and not neutral_ok:
-                self.add(kind, card_id, key, f"'{word}' is the healthy word of '{target.id}'; a cause brings unhealthy words only")
+                self.add(
+                    kind,
+                    card_id,
+                    key,
+                    f"'{word}' is the healthy word of '{target.id}'; a cause brings unhealthy words only",
+                )
 
     def _strengths(self, kind: str, card_id: str, key: str, gives: Mapping[str, str]) -> None:
         words: Words | None = self.raw.words
@@ -77,7 +90,9 @@ class SetChecker:
             return
         total = sum(words.strength.get(s, 0.0) for s in gives.values())  # type: ignore[call-overload]
         if total > MOST_TOGETHER and len(gives) > 1:
-            self.add(kind, card_id, key, f"strengths add up to {total:.2f}; words of one scale exclude each other, at most 1")
+            self.add(
+                kind, card_id, key, f"strengths add up to {total:.2f}; words of one scale exclude each other, at most 1"
+            )
 
     def _sources(self, kind: str, card_id: str, ids: Iterable[str]) -> None:
         for one in ids:
@@ -114,8 +129,14 @@ class SetChecker:
                 seen.add(at)
                 at = self.effects[at].parent
 
-    def _given(self, kind: str, card_id: str, parent: str | None, given: Mapping[str, Mapping[str, str]],
-               target: Effect | Finding) -> None:
+    def _given(
+        self,
+        kind: str,
+        card_id: str,
+        parent: str | None,
+        given: Mapping[str, Mapping[str, str]],
+        target: Effect | Finding,
+    ) -> None:
         if parent is None:
             if given:
                 self.add(kind, card_id, "given", "given without an effect above it")
@@ -152,14 +173,23 @@ class SetChecker:
                 self.add("bands", card.id, "finding", f"no finding '{card.finding}'")
                 continue
             if not finding.ordered:
-                self.add("bands", card.id, "finding", f"'{card.finding}' has no scale; bands grade ordered findings only")
+                self.add(
+                    "bands", card.id, "finding", f"'{card.finding}' has no scale; bands grade ordered findings only"
+                )
             elif len(card.limits) != len(finding.ordered) - 1:
-                self.add("bands", card.id, "limits", f"{len(finding.ordered) - 1} limits needed, {len(card.limits)} given")
+                self.add(
+                    "bands", card.id, "limits", f"{len(finding.ordered) - 1} limits needed, {len(card.limits)} given"
+                )
             self._sources("bands", card.id, card.source)
             self._facts("bands", card.id, "when", card.when)
             kind = self.kinds.get(card.quantity)
             if kind is None:
-                self.add("bands", card.id, "quantity", f"no derived quantity '{card.quantity}'; allowed: {', '.join(sorted(self.kinds))}")
+                self.add(
+                    "bands",
+                    card.id,
+                    "quantity",
+                    f"no derived quantity '{card.quantity}'; allowed: {', '.join(sorted(self.kinds))}",
+                )
                 continue
             try:
                 values = [parse(limit, kind).value for limit in card.limits]
@@ -174,19 +204,32 @@ class SetChecker:
         for card in self.causes.values():
             folder = self.raw.where.get(f"causes/{card.id}", "").split("/")
             if len(folder) == 3 and folder[1] != card.system:
-                self.add("causes", card.id, "system", f"the card lies in folder '{folder[1]}'; move it to '{card.system}'")
+                self.add(
+                    "causes", card.id, "system", f"the card lies in folder '{folder[1]}'; move it to '{card.system}'"
+                )
             for number, edge in enumerate(card.brings):
                 key = f"brings.{number}"
                 if bool(edge.effect) == bool(edge.finding):
                     self.add("causes", card.id, key, "each line brings exactly one of effect and finding")
                     continue
-                target: Effect | Finding | None = (self.effects.get(edge.effect) if edge.effect
-                                                   else self.findings.get(edge.finding or ""))
+                target: Effect | Finding | None = (
+                    self.effects.get(edge.effect) if edge.effect else self.findings.get(edge.finding or "")
+                )
                 if target is None:
-                    self.add("causes", card.id, key, f"no {'effect' if edge.effect else 'finding'} '{edge.effect or edge.finding}'")
+                    self.add(
+                        "causes",
+                        card.id,
+                        key,
+                        f"no {'effect' if edge.effect else 'finding'} '{edge.effect or edge.finding}'",
+                    )
                     continue
                 if isinstance(target, Finding) and not target.weighed:
-                    self.add("causes", card.id, key, f"finding '{target.id}' is not weighed (weighed: false), so no cause may bring it")
+                    self.add(
+                        "causes",
+                        card.id,
+                        key,
+                        f"finding '{target.id}' is not weighed (weighed: false), so no cause may bring it",
+                    )
                 self._check_words("causes", card.id, key, edge.gives, target)
                 self._strengths("causes", card.id, key, edge.gives)
                 self._facts("causes", card.id, key + ".when", edge.when)
@@ -197,11 +240,18 @@ class SetChecker:
             self._refs("causes", card.id, "inseparable", card.inseparable, self.causes, "cause")
             self._needs("causes", card.id, card.remedy.needs)
             self._sources("causes", card.id, card.sources)
-            touched = {e.finding for e in card.brings if e.finding} | self._below({e.effect for e in card.brings if e.effect})
+            touched = {e.finding for e in card.brings if e.finding} | self._below(
+                {e.effect for e in card.brings if e.effect}
+            )
             for check_id in card.confirm:
                 check = self.checks.get(check_id)
                 if check and not touched & {check.finding, *check.tells}:
-                    self.add("causes", card.id, "confirm", f"check '{check_id}' shows nothing this cause brings, so it cannot confirm it")
+                    self.add(
+                        "causes",
+                        card.id,
+                        "confirm",
+                        f"check '{check_id}' shows nothing this cause brings, so it cannot confirm it",
+                    )
 
     def _below(self, effects: set[str]) -> set[str]:
         """Findings that show these effects or effects below them."""
@@ -239,8 +289,14 @@ class SetChecker:
                 if finding is None:
                     self.add("checks", card.id, "finding", f"no finding '{card.finding}'")
                 else:
-                    self._check_words("checks", card.id, "answers", (a.word or key for key, a in card.answers.items()),
-                                      finding, neutral_ok=True)
+                    self._check_words(
+                        "checks",
+                        card.id,
+                        "answers",
+                        (a.word or key for key, a in card.answers.items()),
+                        finding,
+                        neutral_ok=True,
+                    )
             if "cannot-tell" in card.answers:
                 self.add("checks", card.id, "answers", "'cannot-tell' is always allowed; do not list it")
             self._needs("checks", card.id, card.needs)
@@ -251,16 +307,30 @@ class SetChecker:
                     self.add("checks", card.id, "telephone", "a check for customers needs a telephone text")
                 risky = set(card.hazards) - CUSTOMER_HAZARDS
                 if risky or card.needs_qualified:
-                    self.add("checks", card.id, "who", f"never for a customer: {', '.join((*sorted(risky), *card.needs_qualified))}")
-            if {"live-electrical", "stored-electrical"} & set(card.hazards) and "electrical" not in card.needs_qualified:
+                    self.add(
+                        "checks",
+                        card.id,
+                        "who",
+                        f"never for a customer: {', '.join((*sorted(risky), *card.needs_qualified))}",
+                    )
+            if {"live-electrical", "stored-electrical"} & set(
+                card.hazards
+            ) and "electrical" not in card.needs_qualified:
                 self.add("checks", card.id, "needs_qualified", "electrical hazard without the electrical qualification")
             if "refrigerant" in card.hazards and "refrigerant" not in card.needs_qualified:
-                self.add("checks", card.id, "needs_qualified", "refrigerant hazard without the refrigerant qualification")
+                self.add(
+                    "checks", card.id, "needs_qualified", "refrigerant hazard without the refrigerant qualification"
+                )
             if "height" in card.hazards and "height" not in card.needs_qualified:
                 self.add("checks", card.id, "needs_qualified", "height hazard without the height qualification")
             shown = {card.finding, *card.tells} - {None}
             if not card.safety and not shown & (brought | in_rules):
-                self.add("checks", card.id, "", "no cause and no rule needs what this check shows; add the edge or drop the check")
+                self.add(
+                    "checks",
+                    card.id,
+                    "",
+                    "no cause and no rule needs what this check shows; add the edge or drop the check",
+                )
 
     def _rules(self) -> None:
         order = {kind: number for number, kind in enumerate(STRATA)}
@@ -299,12 +369,22 @@ class SetChecker:
             elif allowed:
                 for word in condition.words:
                     if word not in allowed:
-                        self.add("rules", card.id, key, f"fact '{condition.fact}' is never '{word}'; allowed: {', '.join(allowed)}")
+                        self.add(
+                            "rules",
+                            card.id,
+                            key,
+                            f"fact '{condition.fact}' is never '{word}'; allowed: {', '.join(allowed)}",
+                        )
             elif negative:
                 for word in condition.words:
                     other = self.rules.get(word)
                     if other is not None and order[other.kind] >= order[card.kind]:
-                        self.add("rules", card.id, key, f"'unless' may name only facts of a lower stratum; '{word}' is a {other.kind} rule")
+                        self.add(
+                            "rules",
+                            card.id,
+                            key,
+                            f"'unless' may name only facts of a lower stratum; '{word}' is a {other.kind} rule",
+                        )
             if condition.fact in RULE_FACTS:
                 self._refs("rules", card.id, key, condition.words, self.rules, "rule")
 
@@ -326,18 +406,32 @@ class SetChecker:
             elif then.finding not in self.findings:
                 self.add("rules", card.id, "then.finding", f"no finding '{then.finding}'")
             else:
-                self._check_words("rules", card.id, "then.word", [then.word], self.findings[then.finding], neutral_ok=True)
+                self._check_words(
+                    "rules", card.id, "then.word", [then.word], self.findings[then.finding], neutral_ok=True
+                )
             for one in then.findings:
                 if one not in inputs:
-                    self.add("rules", card.id, "then.findings", f"'{one}' is not among the rule's inputs, so it cannot be replaced")
+                    self.add(
+                        "rules",
+                        card.id,
+                        "then.findings",
+                        f"'{one}' is not among the rule's inputs, so it cannot be replaced",
+                    )
         if kind == "not-judged":
             if not then.findings or not then.reason or not then.release:
-                self.add("rules", card.id, "then", "a not-judged rule gives findings, reason and release (what would make them judgeable)")
+                self.add(
+                    "rules",
+                    card.id,
+                    "then",
+                    "a not-judged rule gives findings, reason and release (what would make them judgeable)",
+                )
             self._refs("rules", card.id, "then.findings", then.findings, self.findings, "finding")
         if kind == "stop" and not (then.reason and then.make_safe and then.hand_over_to and then.protects):
             self.add("rules", card.id, "then", "a stop gives protects, reason, make_safe and hand_over_to")
         if kind == "hold-point" and not (then.hold and then.release):
-            self.add("rules", card.id, "then", "a hold point gives hold (what must not go on) and release (what lifts it)")
+            self.add(
+                "rules", card.id, "then", "a hold point gives hold (what must not go on) and release (what lifts it)"
+            )
         if kind == "state" and not then.state:
             self.add("rules", card.id, "then", "a state rule gives state")
         if kind == "contradiction":
@@ -345,7 +439,9 @@ class SetChecker:
                 self.add("rules", card.id, "then", "a contradiction gives reason and settle (checks that settle it)")
             self._refs("rules", card.id, "then.settle", then.settle, self.checks, "check")
         if kind == "gate" and not (then.forbid_hazards or then.forbid_states or then.forbid_remedies or then.ask_first):
-            self.add("rules", card.id, "then", "a gate forbids hazards, states or remedies, or names a check to ask first")
+            self.add(
+                "rules", card.id, "then", "a gate forbids hazards, states or remedies, or names a check to ask first"
+            )
         if then.ask_first:
             self._refs("rules", card.id, "then.ask_first", [then.ask_first], self.checks, "check")
 

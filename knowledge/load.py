@@ -41,11 +41,18 @@ T = TypeVar("T", bound=Card)
 
 # folder or file -> (name in Knowledge, model); a folder of tables holds lists, a folder of cards one card a file
 TABLES: dict[str, tuple[str, type[Card]]] = {
-    "effects.yaml": ("effects", Effect), "contexts.yaml": ("contexts", Context), "instruments.yaml": ("instruments", Instrument),
-    "findings": ("findings", Finding), "bands": ("bands", Band), "sources": ("sources", Source),
+    "effects.yaml": ("effects", Effect),
+    "contexts.yaml": ("contexts", Context),
+    "instruments.yaml": ("instruments", Instrument),
+    "findings": ("findings", Finding),
+    "bands": ("bands", Band),
+    "sources": ("sources", Source),
 }
 FOLDERS: dict[str, tuple[str, type[Card]]] = {
-    "causes": ("causes", Cause), "checks": ("checks", Check), "rules": ("rules", Rule), "complaints": ("complaints", Complaint),
+    "causes": ("causes", Cause),
+    "checks": ("checks", Check),
+    "rules": ("rules", Rule),
+    "complaints": ("complaints", Complaint),
 }
 
 
@@ -106,7 +113,9 @@ def digest_of(folder: Path) -> str:
     return sha.hexdigest()[:20]
 
 
-def _explain(error: ValidationError, file: str, lines: Lines, base: tuple[str | int, ...], card_id: str) -> list[Problem]:
+def _explain(
+    error: ValidationError, file: str, lines: Lines, base: tuple[str | int, ...], card_id: str
+) -> list[Problem]:
     problems = []
     for one in error.errors():
         loc = tuple(part for part in one["loc"] if not (isinstance(part, str) and part.startswith("function")))
@@ -141,9 +150,11 @@ def read_cards(folder: Path = CARDS) -> RawCards:
         top = relative.split("/")[0]
         table, single = TABLES.get(top), FOLDERS.get(top)
         if table is None and single is None:
-            raw.problems.append(Problem(relative, 1, "", f"no such kind of card: '{top}'; allowed: {', '.join((*TABLES, *FOLDERS))}"))
+            raw.problems.append(
+                Problem(relative, 1, "", f"no such kind of card: '{top}'; allowed: {', '.join((*TABLES, *FOLDERS))}")
+            )
             continue
-        name, model = (table or single)  # type: ignore[misc]
+        name, model = table or single  # type: ignore[misc]
         rows = data if table else [data]
         if not isinstance(rows, list):
             raw.problems.append(Problem(relative, 1, "", "this file must be a list of rows starting with '- '"))
@@ -157,8 +168,14 @@ def read_cards(folder: Path = CARDS) -> RawCards:
                 raw.problems += _explain(error, relative, lines, base, card_id)
                 continue
             if card.id in cards[name]:
-                raw.problems.append(Problem(relative, lines.get(base, 1), card.id,
-                                            f"id already used in {raw.where[f'{name}/{card.id}']}; ids are unique"))
+                raw.problems.append(
+                    Problem(
+                        relative,
+                        lines.get(base, 1),
+                        card.id,
+                        f"id already used in {raw.where[f'{name}/{card.id}']}; ids are unique",
+                    )
+                )
                 continue
             if single and path.stem != card.id:
                 raw.problems.append(Problem(relative, 1, "id", f"the file must be named {card.id}.yaml"))
@@ -207,8 +224,12 @@ def _from_cache(path: Path, digest: str) -> Knowledge | None:
 
 
 def _to_cache(path: Path, knowledge: Knowledge) -> None:
-    content: dict[str, Any] = {"digest": knowledge.digest, "format": FORMAT, "where": knowledge.where,
-                               "words": knowledge.words.model_dump(mode="json", by_alias=True)}
+    content: dict[str, Any] = {
+        "digest": knowledge.digest,
+        "format": FORMAT,
+        "where": knowledge.where,
+        "words": knowledge.words.model_dump(mode="json", by_alias=True),
+    }
     for name, _ in _kinds():
         cards: dict[str, Card] = getattr(knowledge, name)
         content[name] = [c.model_dump(mode="json", by_alias=True, exclude_defaults=True) for c in cards.values()]

@@ -17,15 +17,30 @@ Title = Annotated[str, StringConstraints(strip_whitespace=True, min_length=3, ma
 PlaceKind = Literal["unit", "circuit", "compressor", "fan", "pump", "supply"]
 Role = Literal["customer", "agent", "technician"]
 Qualification = Literal["electrical", "refrigerant", "height"]
-StrengthWord = Literal["always", "almost-always", "usually", "often", "sometimes", "seldom", "rarely", "hardly-ever"]
+StrengthWord = Literal[
+    "always", "almost-always", "usually", "often", "sometimes", "seldom", "rarely", "hardly-ever", "almost-never"
+]
 PriorWord = Literal["very-common", "common", "occasional", "uncommon", "rare", "very-rare"]
 EfficacyWord = Literal["cures", "mostly-cures", "often-cures", "may-cure"]
 SureWord = Literal["sure", "think-so", "guess"]
 MachineState = Literal["any", "isolated", "standing", "powered", "pump-only", "pump-on", "cooling", "steady"]
-Hazard = Literal["none", "live-electrical", "stored-electrical", "pressure", "refrigerant", "rotating", "hot-surface",
-                 "height", "lifting", "chemical", "slip", "traffic"]
-System = Literal["fluid", "pump", "supply", "control", "low-side", "high-side", "compressor", "application",
-                 "safety", "normal"]
+Hazard = Literal[
+    "none",
+    "live-electrical",
+    "stored-electrical",
+    "pressure",
+    "refrigerant",
+    "rotating",
+    "hot-surface",
+    "height",
+    "lifting",
+    "chemical",
+    "slip",
+    "traffic",
+]
+System = Literal[
+    "fluid", "pump", "supply", "control", "low-side", "high-side", "compressor", "application", "safety", "normal"
+]
 
 
 class Card(BaseModel):
@@ -270,7 +285,7 @@ class Complaint(Card):
     words: tuple[str, ...] = ()
     effect: Id | None = None
     given: dict[Id, StrengthWord] = {}
-    when_nothing_is_wrong: StrengthWord = "hardly-ever"
+    when_nothing_is_wrong: StrengthWord = "almost-never"
     first: tuple[Id, ...] = ()
     cautions: tuple[Text, ...] = ()
     state: MachineState = "any"
@@ -323,6 +338,7 @@ class Words(Card):
     prior: dict[PriorWord, float]
     cures: dict[EfficacyWord, float]
     default_leak: StrengthWord
+    other_complaint: StrengthWord
     total_odds: float
     answer_right: dict[SureWord, dict[Literal["saw", "customer-says", "read"], float]]
     graded_right: dict[SureWord, float]
@@ -334,6 +350,8 @@ class Words(Card):
     hazard_minutes: dict[Hazard, float]
     tool_minutes: float
     access_minutes: dict[Id, float]
-    hand_over_minutes: dict[Literal["electrician", "refrigerant-technician", "technician", "site-operator", "maker"], float]
+    hand_over_minutes: dict[
+        Literal["electrician", "refrigerant-technician", "technician", "site-operator", "maker"], float
+    ]
     verdict: dict[str, float]
     sources: tuple[Id, ...]

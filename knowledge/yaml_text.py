@@ -27,7 +27,8 @@ class _Level:
     __slots__ = ("value", "is_map", "key", "path")
 
     def __init__(self, value: Any, is_map: bool, path: tuple[str | int, ...]) -> None:
-        self.value, self.is_map, self.key, self.path = value, is_map, None, path
+        self.value, self.is_map, self.path = value, is_map, path
+        self.key: str | None = None
 
 
 Lines = dict[tuple[str | int, ...], int]
@@ -63,7 +64,7 @@ def read_yaml(text: str) -> tuple[Any, Lines]:
 
     try:
         for event in yaml.parse(text, Loader=_Loader):
-            line = event.start_mark.line + 1
+            line = event.start_mark.line + 1 if event.start_mark else 1
             if isinstance(event, yaml.AliasEvent) or getattr(event, "anchor", None):
                 raise YamlProblem("anchors and aliases (& and *) are not read; write the value out", line)
             if getattr(event, "tag", None) not in (None, "!"):

@@ -110,7 +110,9 @@ _ALL = [
     Quantity("leaving_fluid", "leaving fluid temperature", Kind.TEMPERATURE, "unit", *_t(-40, 90)),
     Quantity("set_point", "leaving fluid set point", Kind.TEMPERATURE, "unit", *_t(-40, 60)),
     Quantity("evaporator_in", "evaporator fluid inlet pressure", Kind.GAUGE_PRESSURE, "unit", -1.01 * _BAR, 25 * _BAR),
-    Quantity("evaporator_out", "evaporator fluid outlet pressure", Kind.GAUGE_PRESSURE, "unit", -1.01 * _BAR, 25 * _BAR),
+    Quantity(
+        "evaporator_out", "evaporator fluid outlet pressure", Kind.GAUGE_PRESSURE, "unit", -1.01 * _BAR, 25 * _BAR
+    ),
     Quantity("evaporator_drop", "evaporator pressure drop", Kind.PRESSURE_DIFFERENCE, "unit", -2 * _BAR, 10 * _BAR),
     Quantity("strainer_in", "pressure before the strainer", Kind.GAUGE_PRESSURE, "unit", -1.01 * _BAR, 25 * _BAR),
     Quantity("strainer_out", "pressure after the strainer", Kind.GAUGE_PRESSURE, "unit", -1.01 * _BAR, 25 * _BAR),
@@ -124,12 +126,33 @@ _ALL = [
     Quantity("loop_volume", "fluid volume of the loop", Kind.VOLUME, "unit", 0.0, 2000.0),
     # supply and motors
     Quantity("line_voltage", "line to line voltage", Kind.VOLTAGE, "supply", 0.0, 1000.0, phases=True),
-    Quantity("board_voltage", "line to line voltage upstream, at the site board or generator", Kind.VOLTAGE, "supply",
-             0.0, 1000.0, phases=True),
-    Quantity("load_voltage", "line to line voltage at the load side of the contactor", Kind.VOLTAGE, "supply", 0.0,
-             1000.0, phases=True),
-    Quantity("line_current", "line current of the motor or feeder named by the place", Kind.CURRENT, "any", 0.0,
-             3000.0, phases=True),
+    Quantity(
+        "board_voltage",
+        "line to line voltage upstream, at the site board or generator",
+        Kind.VOLTAGE,
+        "supply",
+        0.0,
+        1000.0,
+        phases=True,
+    ),
+    Quantity(
+        "load_voltage",
+        "line to line voltage at the load side of the contactor",
+        Kind.VOLTAGE,
+        "supply",
+        0.0,
+        1000.0,
+        phases=True,
+    ),
+    Quantity(
+        "line_current",
+        "line current of the motor or feeder named by the place",
+        Kind.CURRENT,
+        "any",
+        0.0,
+        3000.0,
+        phases=True,
+    ),
     Quantity("fan_current", "fan motor current", Kind.CURRENT, "fan", 0.0, 200.0, phases=True),
     Quantity("frequency", "supply frequency", Kind.FREQUENCY, "supply", 0.0, 120.0),
     Quantity("drive_frequency", "drive output frequency", Kind.FREQUENCY, "pump", 0.0, 120.0),
@@ -159,7 +182,9 @@ class DerivedQuantity:
 _TD, _R, _P = Kind.TEMPERATURE_DIFFERENCE, Kind.RATIO, Kind.PERCENT
 _DERIVED = [
     DerivedQuantity("suction_saturation", "evaporating temperature (dew)", Kind.TEMPERATURE, "circuit"),
-    DerivedQuantity("condensing_temperature", "condensing temperature (mean of dew and bubble)", Kind.TEMPERATURE, "circuit"),
+    DerivedQuantity(
+        "condensing_temperature", "condensing temperature (mean of dew and bubble)", Kind.TEMPERATURE, "circuit"
+    ),
     DerivedQuantity("suction_over_set", "evaporating temperature over the leaving set point", _TD, "circuit"),
     DerivedQuantity("superheat", "superheat", _TD, "circuit"),
     DerivedQuantity("subcooling", "subcooling", _TD, "circuit"),
@@ -175,7 +200,9 @@ _DERIVED = [
     DerivedQuantity("freeze_margin", "coldest refrigerant over the fluid's freeze point", _TD, "circuit"),
     DerivedQuantity("suction_over_fluid", "suction line over entering fluid", _TD, "circuit"),
     DerivedQuantity("liquid_over_air", "liquid line over entering air", _TD, "circuit"),
-    DerivedQuantity("low_pressure_margin", "suction over the low-pressure cut-out", Kind.PRESSURE_DIFFERENCE, "circuit"),
+    DerivedQuantity(
+        "low_pressure_margin", "suction over the low-pressure cut-out", Kind.PRESSURE_DIFFERENCE, "circuit"
+    ),
     DerivedQuantity("head_margin", "high-pressure cut-out over head", Kind.PRESSURE_DIFFERENCE, "circuit"),
     DerivedQuantity("pressure_split", "discharge or liquid pressure over suction", Kind.PRESSURE_DIFFERENCE, "circuit"),
     DerivedQuantity("air_rise", "air temperature rise through the condenser", _TD, "circuit"),
@@ -193,7 +220,9 @@ _DERIVED = [
     DerivedQuantity("gauges_at_rest", "difference of two gauges at rest", Kind.PRESSURE_DIFFERENCE, "unit"),
     DerivedQuantity("pump_rise", "pump pressure rise", Kind.PRESSURE_DIFFERENCE, "unit"),
     DerivedQuantity("pump_rise_index", "pump rise between nothing (0), card (1) and shut-off (2)", _R, "unit"),
-    DerivedQuantity("pump_suction_change", "pump suction against card or standing fill", Kind.PRESSURE_DIFFERENCE, "unit"),
+    DerivedQuantity(
+        "pump_suction_change", "pump suction against card or standing fill", Kind.PRESSURE_DIFFERENCE, "unit"
+    ),
     DerivedQuantity("fill_pressure", "standing fill pressure", Kind.GAUGE_PRESSURE, "unit"),
     DerivedQuantity("entering_over_design", "entering fluid over design", _TD, "unit"),
     DerivedQuantity("leaving_over_set", "leaving fluid over set point", _TD, "unit"),
@@ -208,6 +237,7 @@ _DERIVED = [
     DerivedQuantity("overload_dial_ratio", "overload dial against motor plate", _R, "pump"),
     DerivedQuantity("current_to_dial", "pump current against overload dial", _R, "pump"),
     DerivedQuantity("drive_frequency_ratio", "drive frequency against plate", _R, "pump"),
+    DerivedQuantity("cooling_time", "time since cooling started", Kind.TIME, "unit"),
     DerivedQuantity("time_to_trip", "time from start to trip", Kind.TIME, "unit"),
     DerivedQuantity("load_unbalance", "voltage unbalance at the load side of the contactor", _P, "supply"),
     DerivedQuantity("voltage_ratio", "mean line voltage against plate", _R, "supply"),

@@ -23,67 +23,205 @@ _GPM_M3S = 6.30901964e-5
 _F = 5.0 / 9.0
 
 _PRESSURE = {
-    "psi": PSI_PA, "bar": 1e5, "kpa": 1e3, "mpa": 1e6, "pa": 1.0, "mbar": 100.0, "hpa": 100.0,
-    "inhg": 3386.389, "mmhg": 133.322387415, "ftwc": 2989.06692, "fth2o": 2989.06692, "ft": 2989.06692,
-    "inwc": 249.08891, "inh2o": 249.08891, "mwc": 9806.65, "mh2o": 9806.65, "kgf/cm2": 98066.5,
+    "psi": PSI_PA,
+    "bar": 1e5,
+    "kpa": 1e3,
+    "mpa": 1e6,
+    "pa": 1.0,
+    "mbar": 100.0,
+    "hpa": 100.0,
+    "inhg": 3386.389,
+    "mmhg": 133.322387415,
+    "ftwc": 2989.06692,
+    "fth2o": 2989.06692,
+    "ft": 2989.06692,
+    "inwc": 249.08891,
+    "inh2o": 249.08891,
+    "mwc": 9806.65,
+    "mh2o": 9806.65,
+    "kgf/cm2": 98066.5,
 }
 _GAUGE = {"psig": PSI_PA, "barg": 1e5, "kpag": 1e3, "mpag": 1e6}
-_ABSOLUTE = {"psia": PSI_PA, "bara": 1e5, "kpaa": 1e3, "mpaa": 1e6, "paa": 1.0, "mbara": 100.0, "micron": 0.133322387415}
-_TEMPERATURE: dict[str, tuple[float, float]] = {
-    "f": (_F, 255.3722222222222), "degf": (_F, 255.3722222222222),
-    "c": (1.0, 273.15), "degc": (1.0, 273.15), "k": (1.0, 0.0),
+_ABSOLUTE = {
+    "psia": PSI_PA,
+    "bara": 1e5,
+    "kpaa": 1e3,
+    "mpaa": 1e6,
+    "paa": 1.0,
+    "mbara": 100.0,
+    "micron": 0.133322387415,
 }
-_TEMPERATURE_DIFFERENCE = {"delta_degf": _F, "deltaf": _F, "delta_f": _F, "fdiff": _F, "delta_degc": 1.0, "deltac": 1.0,
-                           "delta_c": 1.0, "k": 1.0, "delta_k": 1.0}
+_TEMPERATURE: dict[str, tuple[float, float]] = {
+    "f": (_F, 255.3722222222222),
+    "degf": (_F, 255.3722222222222),
+    "c": (1.0, 273.15),
+    "degc": (1.0, 273.15),
+    "k": (1.0, 0.0),
+}
+_TEMPERATURE_DIFFERENCE = {
+    "delta_degf": _F,
+    "deltaf": _F,
+    "delta_f": _F,
+    "fdiff": _F,
+    "delta_degc": 1.0,
+    "deltac": 1.0,
+    "delta_c": 1.0,
+    "k": 1.0,
+    "delta_k": 1.0,
+}
 _PLAIN: dict[Kind, dict[str, float]] = {
-    Kind.FLOW: {"gpm": _GPM_M3S, "usgpm": _GPM_M3S, "l/s": 1e-3, "lps": 1e-3, "m3/h": 1 / 3600.0, "m3/s": 1.0,
-                "l/min": 1e-3 / 60, "lpm": 1e-3 / 60, "l/h": 1e-3 / 3600, "gal/min": _GPM_M3S, "cmh": 1 / 3600.0},
+    Kind.FLOW: {
+        "gpm": _GPM_M3S,
+        "usgpm": _GPM_M3S,
+        "l/s": 1e-3,
+        "lps": 1e-3,
+        "m3/h": 1 / 3600.0,
+        "m3/s": 1.0,
+        "l/min": 1e-3 / 60,
+        "lpm": 1e-3 / 60,
+        "l/h": 1e-3 / 3600,
+        "gal/min": _GPM_M3S,
+        "cmh": 1 / 3600.0,
+    },
     Kind.VOLTAGE: {"v": 1.0, "volt": 1.0, "volts": 1.0, "kv": 1e3, "mv": 1e-3, "vac": 1.0, "vdc": 1.0},
     Kind.CURRENT: {"a": 1.0, "amp": 1.0, "amps": 1.0, "ma": 1e-3, "ka": 1e3},
     Kind.FREQUENCY: {"hz": 1.0},
     Kind.PERCENT: {"%": 1.0, "percent": 1.0, "pct": 1.0},
     Kind.RATIO: {"": 1.0, "1": 1.0},
     Kind.COUNT: {"": 1.0, "1": 1.0},
-    Kind.POWER: {"w": 1.0, "kw": 1e3, "hp": 745.69987, "ton": 3516.8528, "tons": 3516.8528, "tr": 3516.8528,
-                 "btu/h": 0.29307107, "btuh": 0.29307107, "mbh": 293.07107, "mw": 1e6},
+    Kind.POWER: {
+        "w": 1.0,
+        "kw": 1e3,
+        "hp": 745.69987,
+        "ton": 3516.8528,
+        "tons": 3516.8528,
+        "tr": 3516.8528,
+        "btu/h": 0.29307107,
+        "btuh": 0.29307107,
+        "mbh": 293.07107,
+        "mw": 1e6,
+    },
     Kind.APPARENT_POWER: {"va": 1.0, "kva": 1e3, "mva": 1e6},
     Kind.LENGTH: {"m": 1.0, "ft": 0.3048, "in": 0.0254, "mm": 1e-3, "cm": 1e-2, "km": 1e3},
     Kind.AREA: {"m2": 1.0, "mm2": 1e-6, "cmil": 5.067075e-10, "kcmil": 5.067075e-7, "mcm": 5.067075e-7},
     Kind.VOLUME: {"m3": 1.0, "l": 1e-3, "gal": 3.785411784e-3, "usgal": 3.785411784e-3, "ft3": 0.028316846592},
-    Kind.TIME: {"s": 1.0, "sec": 1.0, "min": 60.0, "minutes": 60.0, "minute": 60.0, "h": 3600.0, "hr": 3600.0,
-                "hours": 3600.0, "hour": 3600.0, "d": 86400.0, "days": 86400.0, "day": 86400.0, "seconds": 1.0},
+    Kind.TIME: {
+        "s": 1.0,
+        "sec": 1.0,
+        "min": 60.0,
+        "minutes": 60.0,
+        "minute": 60.0,
+        "h": 3600.0,
+        "hr": 3600.0,
+        "hours": 3600.0,
+        "hour": 3600.0,
+        "d": 86400.0,
+        "days": 86400.0,
+        "day": 86400.0,
+        "seconds": 1.0,
+    },
     Kind.SPEED: {"rpm": 1.0, "1/min": 1.0, "r/min": 1.0},
     Kind.DENSITY: {"kg/m3": 1.0, "lb/ft3": 16.01846337, "g/cm3": 1000.0, "kg/l": 1000.0},
-    Kind.RESISTANCE: {"ohm": 1.0, "ohms": 1.0, "kohm": 1e3, "megohm": 1e6, "mohm": 1e6, "gohm": 1e9, "ω": 1.0, "mω": 1e6},
+    Kind.RESISTANCE: {
+        "ohm": 1.0,
+        "ohms": 1.0,
+        "kohm": 1e3,
+        "megohm": 1e6,
+        "mohm": 1e6,
+        "gohm": 1e9,
+        "ω": 1.0,
+        "mω": 1e6,
+    },
     Kind.FLOW_COEFFICIENT: {"kv": 1.0, "cv": 1 / 1.156},
-    Kind.RATE: {"k/s": 1.0, "k/min": 1 / 60.0, "k/h": 1 / 3600.0, "delta_degf/min": _F / 60, "f/min": _F / 60,
-                "degf/min": _F / 60, "delta_degf/h": _F / 3600, "delta_degc/min": 1 / 60.0, "c/min": 1 / 60.0,
-                "degc/min": 1 / 60.0, "c/h": 1 / 3600.0, "degc/h": 1 / 3600.0, "f/h": _F / 3600, "degf/h": _F / 3600},
+    Kind.RATE: {
+        "k/s": 1.0,
+        "k/min": 1 / 60.0,
+        "k/h": 1 / 3600.0,
+        "delta_degf/min": _F / 60,
+        "f/min": _F / 60,
+        "degf/min": _F / 60,
+        "delta_degf/h": _F / 3600,
+        "delta_degc/min": 1 / 60.0,
+        "c/min": 1 / 60.0,
+        "degc/min": 1 / 60.0,
+        "c/h": 1 / 3600.0,
+        "degc/h": 1 / 3600.0,
+        "f/h": _F / 3600,
+        "degf/h": _F / 3600,
+    },
 }
 # the units written in errors, and those of answers (US, metric)
 ALLOWED: dict[Kind, str] = {
-    Kind.TEMPERATURE: "F, C, K", Kind.TEMPERATURE_DIFFERENCE: "delta_degF, delta_degC, K",
+    Kind.TEMPERATURE: "F, C, K",
+    Kind.TEMPERATURE_DIFFERENCE: "delta_degF, delta_degC, K",
     Kind.GAUGE_PRESSURE: "psig, bar, kPa, inHg vacuum (psia, bara, kPa abs are converted)",
     Kind.ABSOLUTE_PRESSURE: "psia, bara, kPa abs (psig, barg are converted)",
-    Kind.PRESSURE_DIFFERENCE: "psi, kPa, bar, mbar, ft of water", Kind.FLOW: "gpm, L/s, m3/h, L/min",
-    Kind.VOLTAGE: "V", Kind.CURRENT: "A", Kind.FREQUENCY: "Hz", Kind.PERCENT: "%", Kind.RATIO: "a plain number",
-    Kind.COUNT: "a plain number", Kind.POWER: "kW, hp, tons, Btu/h", Kind.APPARENT_POWER: "kVA",
-    Kind.LENGTH: "m, ft, in, mm", Kind.AREA: "mm2, kcmil", Kind.VOLUME: "L, gal, m3", Kind.TIME: "s, min, h, days",
-    Kind.SPEED: "rpm", Kind.DENSITY: "kg/m3, lb/ft3", Kind.RESISTANCE: "ohm, kohm, megohm",
-    Kind.FLOW_COEFFICIENT: "Kv, Cv", Kind.RATE: "delta_degF/min, K/min", Kind.CHOICE: "a word from the list",
+    Kind.PRESSURE_DIFFERENCE: "psi, kPa, bar, mbar, ft of water",
+    Kind.FLOW: "gpm, L/s, m3/h, L/min",
+    Kind.VOLTAGE: "V",
+    Kind.CURRENT: "A",
+    Kind.FREQUENCY: "Hz",
+    Kind.PERCENT: "%",
+    Kind.RATIO: "a plain number",
+    Kind.COUNT: "a plain number",
+    Kind.POWER: "kW, hp, tons, Btu/h",
+    Kind.APPARENT_POWER: "kVA",
+    Kind.LENGTH: "m, ft, in, mm",
+    Kind.AREA: "mm2, kcmil",
+    Kind.VOLUME: "L, gal, m3",
+    Kind.TIME: "s, min, h, days",
+    Kind.SPEED: "rpm",
+    Kind.DENSITY: "kg/m3, lb/ft3",
+    Kind.RESISTANCE: "ohm, kohm, megohm",
+    Kind.FLOW_COEFFICIENT: "Kv, Cv",
+    Kind.RATE: "delta_degF/min, K/min",
+    Kind.CHOICE: "a word from the list",
 }
 SHOWN: dict[Kind, tuple[str, str]] = {
-    Kind.TEMPERATURE: ("degF", "degC"), Kind.TEMPERATURE_DIFFERENCE: ("delta_degF", "delta_degC"),
-    Kind.GAUGE_PRESSURE: ("psig", "barg"), Kind.ABSOLUTE_PRESSURE: ("psia", "bara"),
-    Kind.PRESSURE_DIFFERENCE: ("psi", "kPa"), Kind.FLOW: ("gpm", "L/s"), Kind.VOLTAGE: ("V", "V"),
-    Kind.CURRENT: ("A", "A"), Kind.FREQUENCY: ("Hz", "Hz"), Kind.PERCENT: ("%", "%"), Kind.RATIO: ("1", "1"),
-    Kind.COUNT: ("1", "1"), Kind.POWER: ("kW", "kW"), Kind.APPARENT_POWER: ("kVA", "kVA"), Kind.LENGTH: ("ft", "m"),
-    Kind.AREA: ("mm2", "mm2"), Kind.VOLUME: ("gal", "L"), Kind.TIME: ("min", "min"), Kind.SPEED: ("rpm", "rpm"),
-    Kind.DENSITY: ("kg/m3", "kg/m3"), Kind.RESISTANCE: ("ohm", "ohm"), Kind.FLOW_COEFFICIENT: ("Cv", "Kv"),
-    Kind.RATE: ("delta_degF/min", "delta_degC/min"), Kind.CHOICE: ("", ""),
+    Kind.TEMPERATURE: ("degF", "degC"),
+    Kind.TEMPERATURE_DIFFERENCE: ("delta_degF", "delta_degC"),
+    Kind.GAUGE_PRESSURE: ("psig", "barg"),
+    Kind.ABSOLUTE_PRESSURE: ("psia", "bara"),
+    Kind.PRESSURE_DIFFERENCE: ("psi", "kPa"),
+    Kind.FLOW: ("gpm", "L/s"),
+    Kind.VOLTAGE: ("V", "V"),
+    Kind.CURRENT: ("A", "A"),
+    Kind.FREQUENCY: ("Hz", "Hz"),
+    Kind.PERCENT: ("%", "%"),
+    Kind.RATIO: ("1", "1"),
+    Kind.COUNT: ("1", "1"),
+    Kind.POWER: ("kW", "kW"),
+    Kind.APPARENT_POWER: ("kVA", "kVA"),
+    Kind.LENGTH: ("ft", "m"),
+    Kind.AREA: ("mm2", "mm2"),
+    Kind.VOLUME: ("gal", "L"),
+    Kind.TIME: ("min", "min"),
+    Kind.SPEED: ("rpm", "rpm"),
+    Kind.DENSITY: ("kg/m3", "kg/m3"),
+    Kind.RESISTANCE: ("ohm", "ohm"),
+    Kind.FLOW_COEFFICIENT: ("Cv", "Kv"),
+    Kind.RATE: ("delta_degF/min", "delta_degC/min"),
+    Kind.CHOICE: ("", ""),
 }
-_NICE = {"kpa": "kPa", "mpa": "MPa", "pa": "Pa", "inhg": "inHg", "mmhg": "mmHg", "v": "V", "a": "A", "hz": "Hz", "l/s": "L/s",
-         "kw": "kW", "kva": "kVA", "va": "VA", "w": "W", "l": "L", "l/min": "L/min", "fth2o": "ft of water", "inh2o": "in of water"}
+_NICE = {
+    "kpa": "kPa",
+    "mpa": "MPa",
+    "pa": "Pa",
+    "inhg": "inHg",
+    "mmhg": "mmHg",
+    "v": "V",
+    "a": "A",
+    "hz": "Hz",
+    "l/s": "L/s",
+    "kw": "kW",
+    "kva": "kVA",
+    "va": "VA",
+    "w": "W",
+    "l": "L",
+    "l/min": "L/min",
+    "fth2o": "ft of water",
+    "inh2o": "in of water",
+}
 _METRIC_HINT = {"c", "degc", "k", "bar", "barg", "bara", "kpa", "mpa", "l/s", "lps", "m3/h", "delta_degc"}
 
 _NUMBER = re.compile(
@@ -106,20 +244,52 @@ class Parsed:
 
 
 def _clean_unit(unit: str) -> str:
-    u = unit.strip().lower().replace("°", "deg").replace("º", "deg").replace("Δ".lower(), "delta_").replace("δ", "delta_")
+    u = (
+        unit.strip()
+        .lower()
+        .replace("°", "deg")
+        .replace("º", "deg")
+        .replace("Δ".lower(), "delta_")
+        .replace("δ", "delta_")
+    )
     u = u.replace("³", "3").replace("²", "2").replace("usg", "g") if u != "usgpm" else u
     u = re.sub(r"\bdeg(rees?)?\s*\.?\s*", "deg", u)
     u = re.sub(r"\bdeg(fahrenheit|celsius)", lambda m: "degf" if m.group(1)[0] == "f" else "degc", u)
     u = {"fahrenheit": "f", "celsius": "c", "kelvin": "k", "centigrade": "c"}.get(u, u)
     u = re.sub(r"delta[\s_-]*(deg)?[\s_-]*([fck])\b", r"delta_deg\2", u)
     u = u.replace("delta_degk", "k")
-    u = re.sub(r"\s*(abs\.?|absolute)$", "a", u) if re.search(r"(psi|bar|kpa|mpa|pa|mbar)\s*(abs\.?|absolute)$", u) else u
+    u = (
+        re.sub(r"\s*(abs\.?|absolute)$", "a", u)
+        if re.search(r"(psi|bar|kpa|mpa|pa|mbar)\s*(abs\.?|absolute)$", u)
+        else u
+    )
     u = re.sub(r"\s*(g|gauge)$", "g", u) if re.search(r"(psi|bar|kpa|mpa)\s*(\(?g\)?|gauge)$", u) else u
     u = re.sub(r"^(psi|bar|kpa|mpa)\s*[(_ ]([ga])\)?$", r"\1\2", u)
-    u = {"psid": "psi", "feet": "ft", "foot": "ft", "inches": "in", "inch": "in", "ft wc": "ftwc", "ft h2o": "fth2o",
-         "ft of water": "fth2o", "feet of water": "fth2o", "ft head": "ft", "m wc": "mwc", "m of water": "mwc", "in wc": "inwc",
-         "in h2o": "inh2o", "litres": "l", "liters": "l", "litre/s": "l/s", "liter/s": "l/s", "l/sec": "l/s",
-         "gallons": "gal", "gallon": "gal", "us gpm": "gpm", "per cent": "%"}.get(u, u)
+    u = {
+        "psid": "psi",
+        "feet": "ft",
+        "foot": "ft",
+        "inches": "in",
+        "inch": "in",
+        "ft wc": "ftwc",
+        "ft h2o": "fth2o",
+        "ft of water": "fth2o",
+        "feet of water": "fth2o",
+        "ft head": "ft",
+        "m wc": "mwc",
+        "m of water": "mwc",
+        "in wc": "inwc",
+        "in h2o": "inh2o",
+        "litres": "l",
+        "liters": "l",
+        "litre/s": "l/s",
+        "liter/s": "l/s",
+        "l/sec": "l/s",
+        "gallons": "gal",
+        "gallon": "gal",
+        "us gpm": "gpm",
+        "per cent": "%",
+    }.get(u, u)
     return u.replace(" ", "") if u not in ("",) else ""
 
 
@@ -129,11 +299,19 @@ def parse_number(text: str) -> float:
     mantissa, _, exponent = digits.lower().partition("e")
     commas, dots = mantissa.count(","), mantissa.count(".")
     if commas + dots > 1:
-        raise ReadingError("number with more than one separator", given=text, allowed="one comma or dot as decimal sign",
-                           do="write it without thousands separators")
+        raise ReadingError(
+            "number with more than one separator",
+            given=text,
+            allowed="one comma or dot as decimal sign",
+            do="write it without thousands separators",
+        )
     if commas == 1 and re.fullmatch(r"\d{1,3},\d{3}", mantissa) and not mantissa.startswith("0"):
-        raise ReadingError("number can be read two ways", given=text, allowed="12.345 or 12345",
-                           do="write it with a dot or without separator")
+        raise ReadingError(
+            "number can be read two ways",
+            given=text,
+            allowed="12.345 or 12345",
+            do="write it with a dot or without separator",
+        )
     number = float(mantissa.replace(",", ".") + (f"e{exponent}" if exponent else ""))
     if not math.isfinite(number):
         raise ReadingError("not a finite number", given=text, allowed="a plain number", do="type the value again")
@@ -148,11 +326,23 @@ def _pint_registry() -> Any:
 
 
 _DIMENSION: dict[Kind, str] = {
-    Kind.TEMPERATURE: "kelvin", Kind.GAUGE_PRESSURE: "pascal", Kind.ABSOLUTE_PRESSURE: "pascal",
-    Kind.PRESSURE_DIFFERENCE: "pascal", Kind.FLOW: "meter**3/second", Kind.VOLTAGE: "volt", Kind.CURRENT: "ampere",
-    Kind.FREQUENCY: "hertz", Kind.POWER: "watt", Kind.LENGTH: "meter", Kind.AREA: "meter**2", Kind.VOLUME: "meter**3",
-    Kind.TIME: "second", Kind.DENSITY: "kilogram/meter**3", Kind.RESISTANCE: "ohm",
-    Kind.TEMPERATURE_DIFFERENCE: "delta_degree_Celsius", Kind.RATE: "delta_degree_Celsius/second",
+    Kind.TEMPERATURE: "kelvin",
+    Kind.GAUGE_PRESSURE: "pascal",
+    Kind.ABSOLUTE_PRESSURE: "pascal",
+    Kind.PRESSURE_DIFFERENCE: "pascal",
+    Kind.FLOW: "meter**3/second",
+    Kind.VOLTAGE: "volt",
+    Kind.CURRENT: "ampere",
+    Kind.FREQUENCY: "hertz",
+    Kind.POWER: "watt",
+    Kind.LENGTH: "meter",
+    Kind.AREA: "meter**2",
+    Kind.VOLUME: "meter**3",
+    Kind.TIME: "second",
+    Kind.DENSITY: "kilogram/meter**3",
+    Kind.RESISTANCE: "ohm",
+    Kind.TEMPERATURE_DIFFERENCE: "delta_degree_Celsius",
+    Kind.RATE: "delta_degree_Celsius/second",
 }
 
 
@@ -163,8 +353,10 @@ def _pint_factor(unit: str, kind: Kind) -> float | None:
         return None
     registry = _pint_registry()
     try:
-        return float(registry.Quantity(1.0, unit).to(target).magnitude - registry.Quantity(0.0, unit).to(target).magnitude)
-    except Exception:  # noqa: BLE001 - the library raises many kinds of errors for unknown text; all mean "not a unit"
+        return float(
+            registry.Quantity(1.0, unit).to(target).magnitude - registry.Quantity(0.0, unit).to(target).magnitude
+        )
+    except Exception:
         return None
 
 
@@ -214,10 +406,10 @@ def _convert(number: float, unit: str, kind: Kind, text: object, atmosphere_pa: 
     table = _PLAIN.get(kind, {})
     if unit in table:
         return number * table[unit], _NICE.get(unit, unit)
-    factor = _pint_factor(unit, kind) if unit else None
-    if factor is None:
+    foreign = _pint_factor(unit, kind) if unit else None
+    if foreign is None:
         raise _wrong(text, unit, kind)
-    return number * factor, unit
+    return number * foreign, unit
 
 
 def _convert_pressure(number: float, unit: str, kind: Kind, text: object, atmosphere_pa: float) -> tuple[float, str]:
@@ -228,13 +420,18 @@ def _convert_pressure(number: float, unit: str, kind: Kind, text: object, atmosp
         return (value, said) if kind is Kind.GAUGE_PRESSURE else (value + atmosphere_pa, said)
     if unit in _GAUGE:
         value = number * _GAUGE[unit]
-        return (value if kind is Kind.GAUGE_PRESSURE else value + atmosphere_pa), f"{_NICE.get(unit[:-1], unit[:-1])} gauge"
+        return (
+            value if kind is Kind.GAUGE_PRESSURE else value + atmosphere_pa
+        ), f"{_NICE.get(unit[:-1], unit[:-1])} gauge"
     if unit in _ABSOLUTE:
         value = number * _ABSOLUTE[unit]
         if value < 0:
-            raise ImpossibleValueError("absolute pressure below zero", given=text, allowed="0 or more",
-                                       do="was it a gauge pressure?")
-        return (value if kind is Kind.ABSOLUTE_PRESSURE else value - atmosphere_pa), f"{_NICE.get(unit[:-1], unit[:-1])} absolute"
+            raise ImpossibleValueError(
+                "absolute pressure below zero", given=text, allowed="0 or more", do="was it a gauge pressure?"
+            )
+        return (
+            value if kind is Kind.ABSOLUTE_PRESSURE else value - atmosphere_pa
+        ), f"{_NICE.get(unit[:-1], unit[:-1])} absolute"
     if unit in _PRESSURE:
         sense = "gauge" if kind is Kind.GAUGE_PRESSURE else "absolute"
         return number * _PRESSURE[unit], f"{_NICE.get(unit, unit)} {sense}"
@@ -255,8 +452,9 @@ def parse(text: str, kind: Kind, *, default_unit: str = "", atmosphere_pa: float
         raise ReadingError("value too long", given=text, allowed="a number and a unit", do="type the value again")
     match = _NUMBER.match(text)
     if match is None:
-        raise ReadingError("no number found", given=text, allowed=f"a number and a unit ({ALLOWED[kind]})",
-                           do="type the value again")
+        raise ReadingError(
+            "no number found", given=text, allowed=f"a number and a unit ({ALLOWED[kind]})", do="type the value again"
+        )
     number = parse_number(match["digits"])
     if match["sign"] in ("-", "−", "–"):
         number = -number
@@ -266,7 +464,9 @@ def parse(text: str, kind: Kind, *, default_unit: str = "", atmosphere_pa: float
     if not math.isfinite(value):
         raise ImpossibleValueError("not a finite value", given=text, allowed=ALLOWED[kind], do="type the value again")
     if kind is Kind.TEMPERATURE and value < 0 or kind is Kind.ABSOLUTE_PRESSURE and value < 0:
-        raise ImpossibleValueError("below absolute zero", given=text, allowed="a level that can exist", do="check sign and unit")
+        raise ImpossibleValueError(
+            "below absolute zero", given=text, allowed="a level that can exist", do="check sign and unit"
+        )
     about = abs(number) * _ABOUT_SPREAD if match["about"] else 0.0
     about_si = abs(_convert(number + about, unit, kind, text, atmosphere_pa)[0] - value) if about else 0.0
     echo = f"{'about ' if about else ''}{number:g} {said}".strip()
@@ -289,15 +489,20 @@ def parse_reading(quantity: str, value: object, *, atmosphere_pa: float = ATMOSP
     """
     what = QUANTITIES.get(quantity)
     if what is None:
-        raise ReadingError("unknown quantity", given=quantity, allowed="a name of the fixed list (see 'checks --json')",
-                           do="check the spelling")
+        raise ReadingError(
+            "unknown quantity",
+            given=quantity,
+            allowed="a name of the fixed list (see 'checks --json')",
+            do="check the spelling",
+        )
     parts = _split_phases(value, what)
     parsed = tuple(parse(str(p), what.kind, atmosphere_pa=atmosphere_pa) for p in parts)
     for part, one in zip(parts, parsed, strict=True):
         if not what.low <= one.value <= what.high:
             low, high = show(what.low, what.kind, one.metric), show(what.high, what.kind, one.metric)
-            raise ImpossibleValueError(f"{what.title} cannot be that", given=part, allowed=f"{low} to {high}",
-                                       do="check value and unit")
+            raise ImpossibleValueError(
+                f"{what.title} cannot be that", given=part, allowed=f"{low} to {high}", do="check value and unit"
+            )
     return parsed
 
 
@@ -311,10 +516,16 @@ def _split_phases(value: object, what: Quantity) -> list[str]:
     if not parts:
         raise ReadingError(f"no value for {what.title}", given=value, allowed=ALLOWED[what.kind], do="type the value")
     if len(parts) > 1 and not what.phases:
-        raise ReadingError(f"{what.title} is one value", given=value, allowed="one value", do="give one entry for each reading")
+        raise ReadingError(
+            f"{what.title} is one value", given=value, allowed="one value", do="give one entry for each reading"
+        )
     if len(parts) not in (1, 3):
-        raise ReadingError(f"{what.title} is one value or three (L1, L2, L3)", given=value, allowed="one or three values",
-                           do="give all three legs")
+        raise ReadingError(
+            f"{what.title} is one value or three (L1, L2, L3)",
+            given=value,
+            allowed="one or three values",
+            do="give all three legs",
+        )
     unit = next((m["unit"] for p in reversed(parts) if (m := _NUMBER.match(p)) and m["unit"]), "")
     return [p if (m := _NUMBER.match(p)) is None or m["unit"] else f"{p} {unit}" for p in parts]
 
@@ -326,8 +537,12 @@ def to_unit(value: float, kind: Kind, unit: str) -> float:
         factor, offset = _TEMPERATURE[key]
         return (value - offset) / factor
     tables: dict[Kind, dict[str, float]] = {
-        Kind.TEMPERATURE_DIFFERENCE: _TEMPERATURE_DIFFERENCE, Kind.GAUGE_PRESSURE: {**_PRESSURE, **_GAUGE},
-        Kind.ABSOLUTE_PRESSURE: {**_PRESSURE, **_ABSOLUTE}, Kind.PRESSURE_DIFFERENCE: _PRESSURE, **_PLAIN}
+        Kind.TEMPERATURE_DIFFERENCE: _TEMPERATURE_DIFFERENCE,
+        Kind.GAUGE_PRESSURE: {**_PRESSURE, **_GAUGE},
+        Kind.ABSOLUTE_PRESSURE: {**_PRESSURE, **_ABSOLUTE},
+        Kind.PRESSURE_DIFFERENCE: _PRESSURE,
+        **_PLAIN,
+    }
     return value / tables[kind][key if key != "1" else "1"]
 
 
@@ -340,15 +555,45 @@ def spread_in_unit(sd: float, kind: Kind, unit: str) -> float:
 
 def parse_spread(text: str, kind: Kind) -> float:
     """A width ("1.2 psi", "2 delta_degF") of a quantity of ``kind`` in SI."""
-    width_kind = {Kind.TEMPERATURE: Kind.TEMPERATURE_DIFFERENCE, Kind.GAUGE_PRESSURE: Kind.PRESSURE_DIFFERENCE,
-                  Kind.ABSOLUTE_PRESSURE: Kind.PRESSURE_DIFFERENCE}.get(kind, kind)
+    width_kind = {
+        Kind.TEMPERATURE: Kind.TEMPERATURE_DIFFERENCE,
+        Kind.GAUGE_PRESSURE: Kind.PRESSURE_DIFFERENCE,
+        Kind.ABSOLUTE_PRESSURE: Kind.PRESSURE_DIFFERENCE,
+    }.get(kind, kind)
     return parse(text, width_kind).value
 
 
-_DECIMALS = {"degF": 1, "degC": 1, "delta_degF": 1, "delta_degC": 1, "psig": 1, "psi": 1, "psia": 1, "barg": 2, "bara": 2,
-             "bar": 2, "kPa": 1, "gpm": 1, "L/s": 2, "V": 0, "A": 1, "Hz": 1, "%": 1, "kW": 1, "min": 1}
-_SIGN = {"degF": "°F", "degC": "°C", "delta_degF": "°F", "delta_degC": "K", "barg": "bar", "1": "",
-         "delta_degF/min": "°F/min", "delta_degC/min": "K/min"}
+_DECIMALS = {
+    "degF": 1,
+    "degC": 1,
+    "delta_degF": 1,
+    "delta_degC": 1,
+    "psig": 1,
+    "psi": 1,
+    "psia": 1,
+    "barg": 2,
+    "bara": 2,
+    "bar": 2,
+    "kPa": 1,
+    "gpm": 1,
+    "L/s": 2,
+    "V": 0,
+    "A": 1,
+    "Hz": 1,
+    "%": 1,
+    "kW": 1,
+    "min": 1,
+}
+_SIGN = {
+    "degF": "°F",
+    "degC": "°C",
+    "delta_degF": "°F",
+    "delta_degC": "K",
+    "barg": "bar",
+    "1": "",
+    "delta_degF/min": "°F/min",
+    "delta_degC/min": "K/min",
+}
 
 
 def show(value: float, kind: Kind, metric: bool = False) -> str:
