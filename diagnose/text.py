@@ -27,7 +27,7 @@ def _where(place: str) -> str:
 
 def suspect_lines(suspect: Suspect, number: int) -> list[str]:
     """A suspect with what fits, what does not, what was not checked."""
-    lines = [f"{number}. {suspect.title}{_where(suspect.place)}: {likelihood(suspect.probability).text}"]
+    lines = [f"{number}. {suspect.title}{_where(suspect.place)}: {likelihood(suspect.probability)}"]
     if suspect.for_:
         lines.append(_wrap("fits: " + "; ".join(r.text for r in suspect.for_[:4]), "   "))
     if suspect.against:

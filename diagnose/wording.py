@@ -1,249 +1,34 @@
-"""How likelihood, hazards and entries are put into words: the same on every screen and in every report."""
+"""Likelihood in words with whole tenths, from one table: a word alone is read very differently by different people."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from dataclasses import dataclass
-from typing import Literal
-
-from diagnose.advice import Advice, Step, Suspect, Verdict
-from diagnose.case import Case, Entry
-from diagnose.places import spell
-from knowledge.load import Knowledge
-from shared.errors import ChillerError
-from shared.quantities import DERIVED, QUANTITIES
-from shared.units import parse_reading
-
-SignalWord = Literal["DANGER", "WARNING", "CAUTION", "NOTICE"]
-
-# Words for whole tenths, so that word and number can never disagree. Order and rough places as in the table
-# of ICD 203 (Analytic Standards, US intelligence community, 2015; from memory); "possible" for three and four
-# in ten is common practice. Word and number stand together (Wintle et al. 2019, PLOS ONE 14(4):e0213522).
-_LIKELIHOOD = (
-    *("very unlikely", "unlikely", "unlikely", "possible", "possible", "even chance"),
-    *("likely", "likely", "likely", "very likely", "almost certain"),
+# lower bound of the probability, word: fixed; tests hold word and tenths together
+LIKELIHOOD: tuple[tuple[float, str], ...] = (
+    (0.95, "almost certain"),
+    (0.75, "very likely"),
+    (0.55, "likely"),
+    (0.35, "about even"),
+    (0.15, "possible"),
+    (0.05, "less likely"),
+    (0.0, "unlikely"),
 )
 
-# Meanings of ANSI Z535.4-2007: DANGER will, WARNING could end in death or serious injury; CAUTION could in
-# minor or moderate injury; NOTICE has nothing to do with injury. Which hazard is which: common practice.
-_SIGNALS: dict[str, SignalWord] = {
-    "live-electrical": "WARNING",
-    "stored-electrical": "WARNING",
-    "pressure": "WARNING",
-    "refrigerant": "WARNING",
-    "rotating": "WARNING",
-    "height": "WARNING",
-    "traffic": "WARNING",
-    "hot-surface": "CAUTION",
-    "lifting": "CAUTION",
-    "chemical": "CAUTION",
-    "slip": "CAUTION",
-}
-_HAZARDS = {
-    "live-electrical": "live electrical parts",
-    "stored-electrical": "charge that stays after switching off",
-    "pressure": "stored pressure",
-    "refrigerant": "refrigerant",
-    "rotating": "parts that start by themselves",
-    "height": "height",
-    "traffic": "site traffic",
-    "hot-surface": "hot surfaces",
-    "lifting": "lifting",
-    "chemical": "chemicals",
-    "slip": "wet ground",
-}
-_RANK: tuple[SignalWord, ...] = ("DANGER", "WARNING", "CAUTION", "NOTICE")
-EARLY_CHECKS = 2  # before that many, a ranking says little more than what is common: common practice, no source
-ROLES = {
-    "customer": "anyone on site",
-    "agent": "the telephone desk",
-    "technician": "a technician",
-    "electrician": "a licensed electrician",
-    "refrigerant-technician": "a certified refrigerant technician",
-    "site-operator": "the site's trained operator",
-    "maker": "the maker's service",
-}
-QUALIFICATIONS = {
-    "electrical": "electrical work",
-    "refrigerant": "refrigerant work",
-    "height": "work at height",
-}
+
+def likelihood_word(p: float) -> str:
+    """The word for a probability (0 to 1)."""
+    return next(word for low, word in LIKELIHOOD if round(p, 6) >= low or low == 0.0)
 
 
-@dataclass(frozen=True, slots=True)
-class Likelihood:
-    """word and whole tenths, 0 to 10; text: both, as shown."""
-
-    word: str
-    tenths: int
-    text: str
-
-
-def likelihood(probability: float) -> Likelihood:
-    """Word and whole tenths of a probability in 0..1.
-
-    >>> likelihood(0.617).text
-    'likely, about 6 in 10'
-    >>> likelihood(0.02).text, likelihood(0.97).text
-    ('very unlikely, under 1 in 20', 'almost certain, over 19 in 20')
-    """
-    tenths = min(10, max(0, int(probability * 10 + 0.5)))
-    share = {0: "under 1 in 20", 10: "over 19 in 20"}.get(tenths, f"about {tenths} in 10")
-    return Likelihood(_LIKELIHOOD[tenths], tenths, f"{_LIKELIHOOD[tenths]}, {share}")
+def tenths(p: float) -> str:
+    """ "about 6 in 10"; below one half in ten and above nine and a half it says so without false precision."""
+    number = round(p * 10)
+    if number <= 0:
+        return "less than 1 in 10"
+    if number >= 10:
+        return "more than 9 in 10"
+    return f"about {number} in 10"
 
 
-def signal(hazards: Iterable[str]) -> SignalWord:
-    """The strongest signal word of these hazards; NOTICE when none can hurt anybody."""
-    found = {_SIGNALS[h] for h in hazards if h in _SIGNALS}
-    return next((word for word in _RANK if word in found), "NOTICE")
-
-
-def hazard_words(hazards: Iterable[str]) -> str:
-    """Hazards in plain words, "" when there is none.
-
-    >>> hazard_words(["pressure", "slip", "none"])
-    'stored pressure, wet ground'
-    """
-    return ", ".join(_HAZARDS[h] for h in hazards if h in _HAZARDS)
-
-
-def early(advice: Advice) -> bool:
-    """Whether the ranking still rests on too little to lean on."""
-    return advice.checks_done < EARLY_CHECKS
-
-
-def at_place(title: str, place: str) -> str:
-    """A title with its place, unless that is the whole unit.
-
-    >>> at_place("Coil dirty", "circuit:B"), at_place("Strainer clogged", "unit")
-    ('Coil dirty, circuit B', 'Strainer clogged')
-    """
-    return title if place in ("", "unit", "supply", "loop") else f"{title}, {spell(place)}"
-
-
-def suspect_title(suspect: Suspect) -> str:
-    """A suspect as shown."""
-    return at_place(suspect.title, suspect.place)
-
-
-def step_title(step: Step) -> str:
-    """A step as shown."""
-    return at_place(step.title, step.place)
-
-
-def minutes(value: float) -> str:
-    """Minutes as people say them.
-
-    >>> minutes(0.4), minutes(12.4), minutes(150)
-    ('1 min', '12 min', '2 h 30 min')
-    """
-    whole = max(1, round(value))
-    return f"{whole} min" if whole < 100 else f"{whole // 60} h {whole % 60} min".replace(" 0 min", "")
-
-
-def who_may(who: str, needs_qualified: Iterable[str] = ()) -> str:
-    """Who may do a step: "a technician qualified for electrical work"."""
-    person = ROLES.get(who, who)
-    needs = [QUALIFICATIONS.get(n, n) for n in needs_qualified]
-    return f"{person} qualified for {' and '.join(needs)}" if needs else person
-
-
-def quantity_title(name: str) -> str:
-    """A quantity as people say it."""
-    found = QUANTITIES.get(name) or DERIVED.get(name)
-    return found.title if found else name.replace("_", " ")
-
-
-def reading_echo(quantity: str, value: object) -> str:
-    """A value as it was understood, "8.1 bar gauge"; the text as typed if it cannot be read."""
-    try:
-        return " / ".join(part.echo for part in parse_reading(quantity, value))
-    except ChillerError:
-        parts = value if isinstance(value, list | tuple) else [value]
-        return " / ".join(str(part) for part in parts)
-
-
-def complaint_title(case: Case, knowledge: Knowledge) -> str:
-    """The complaint as shown."""
-    card = knowledge.complaints.get(case.complaint)
-    return card.title if card else case.complaint
-
-
-@dataclass(frozen=True, slots=True)
-class Line:
-    """One entry of a case in words: what was looked at, what came out, remarks on it."""
-
-    what: str
-    result: str
-    remarks: tuple[str, ...] = ()
-
-    @property
-    def text(self) -> str:
-        """On one line."""
-        return f"{self.what}: {self.result}" if self.what and self.result else self.what or self.result
-
-
-_SOURCES = {
-    "card": "from the machine card",
-    "last-visit": "from the last visit",
-    "shift-log": "from the shift log",
-}
-_OUTCOMES = {"": "done", "cured": "cured", "not-cured": "not cured", "better": "better, not cured"}
-
-
-def entry_line(entry: Entry, knowledge: Knowledge) -> Line:
-    """An entry of a case in words. Ids that no card has stay as they are."""
-    remarks = [_SOURCES[entry.source]] if entry.source in _SOURCES else []
-    if entry.who == "customer-says":
-        remarks.append("said by the customer")
-    if entry.sure != "sure":
-        remarks.append({"think-so": "fairly sure", "guess": "a guess"}[entry.sure])
-    for given in (entry.state, entry.steadiness, entry.condition, entry.instrument):
-        if given:
-            remarks.append(str(given).replace("-", " "))
-    if entry.note and (entry.check or entry.quantity or entry.action or entry.finding):
-        remarks.append(entry.note)
-    return Line(*_what_and_result(entry, knowledge), tuple(remarks))
-
-
-def _what_and_result(entry: Entry, knowledge: Knowledge) -> tuple[str, str]:
-    if entry.check:
-        check = knowledge.checks.get(entry.check)
-        title = at_place(check.title if check else entry.check, entry.place)
-        if entry.answer == "cannot-tell":
-            return title, "cannot tell"
-        answer = check.answers.get(entry.answer) if check else None
-        return title, answer.text if answer else entry.answer
-    if entry.quantity:
-        return at_place(quantity_title(entry.quantity), entry.place), reading_echo(entry.quantity, entry.value)
-    if entry.action:
-        return at_place(action_title(entry.action, knowledge), entry.place), _OUTCOMES[entry.outcome]
-    if entry.finding:
-        finding = knowledge.findings.get(entry.finding)
-        title = at_place(finding.title if finding else entry.finding, entry.place)
-        return title, finding.texts.get(entry.word, entry.word) if finding else entry.word
-    return "Note", entry.note
-
-
-def action_title(action: str, knowledge: Knowledge) -> str:
-    """What a remedy or check that was done is called."""
-    for cause in knowledge.causes.values():
-        if cause.remedy.id == action:
-            return cause.remedy.text.split(". ")[0].rstrip(".")
-    check = knowledge.checks.get(action)
-    return check.title if check else action.replace("-", " ")
-
-
-VERDICTS: dict[str, str] = {
-    "one-cause": "This is the cause",
-    "two-causes": "Two causes together",
-    "inseparable": "One of these; the same remedy serves",
-    "normal": "Nothing is wrong",
-    "cannot-tell": "None of these fits well enough",
-    "hand-over": "Hand this over",
-}
-
-
-def verdict_heading(verdict: Verdict) -> str:
-    """What a verdict means, in a few words."""
-    return VERDICTS[verdict.kind]
+def likelihood(p: float) -> str:
+    """ "likely, about 6 in 10"."""
+    return f"{likelihood_word(p)}, {tenths(p)}"
