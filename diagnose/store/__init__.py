@@ -7,7 +7,7 @@ store.py      what may be done: open, append, take back, close
 """
 
 from diagnose.store.address import default_address
-from diagnose.store.records import Call, CallLine, Conflict, Event, MachineRecord, Outcome, Receipt
+from diagnose.store.records import Call, CallLine, Conflict, Event, MachineRecord, Outcome, Receipt, digest_of
 from diagnose.store.store import Store
 
 __all__ = [
@@ -20,4 +20,5 @@ __all__ = [
     "Receipt",
     "Store",
     "default_address",
+    "digest_of",
 ]

@@ -80,6 +80,11 @@ class CallLine:
     invented: bool
 
 
+def digest_of(case: Case) -> str:
+    """Digest of a case's content: equal for equal cases."""
+    return hashlib.sha256(case.model_dump_json(exclude_defaults=True).encode()).hexdigest()[:20]
+
+
 @dataclass(frozen=True)
 class Call:
     """One call with everything that happened in it."""
@@ -126,29 +131,32 @@ class Call:
 
     @cached_property
     def case(self) -> Case:
-        """The case as it stands. Its clock is that of the last standing entry: equal records, equal cases."""
+        """The case as it stands."""
+        return self.case_after(None)
+
+    def case_after(self, count: int | None) -> Case:
+        """The case after its first ``count`` standing entries (None: all); the header is as it is now.
+
+        Its clock is that of the last of these entries: equal records give equal cases.
+        """
         changes: dict[str, Any] = {}
         entries: list[Entry] = []
         now = self.line.opened_at
         for event in self.standing():
-            if event.kind == "entry":
+            if event.kind == "amend":
+                changes.update(event.body)
+            elif event.kind == "entry" and (count is None or len(entries) < count):
                 entries.append(self.entry_of(event))
                 now = max(now, event.at)
-            elif event.kind == "amend":
-                changes.update(event.body)
-        data = {
-            **self.header.model_dump(mode="json"),
-            **changes,
-            "id": self.id,
-            "now": now.isoformat(timespec="seconds"),
-        }
+        data = {**self.header.model_dump(mode="json"), **changes, "id": self.id}
+        data["now"] = now.isoformat(timespec="seconds")
         data["entries"] = [e.model_dump(mode="json", exclude_defaults=True) for e in entries]
         return Case.model_validate(data)
 
     @cached_property
     def case_digest(self) -> str:
-        """Digest of the case's content: equal for equal cases, also after something was taken back."""
-        return hashlib.sha256(self.case.model_dump_json(exclude_defaults=True).encode()).hexdigest()[:20]
+        """Digest of the case, the same again after something was taken back."""
+        return digest_of(self.case)
 
     @cached_property
     def set_aside(self) -> frozenset[tuple[str, str]]:
