@@ -485,7 +485,7 @@ def _candidates(work: Work, network: Network, gates: Gates) -> tuple[list[Candid
         for place in _check_places(check, network):
             if (check.id, place) in done or (check.id, place.replace(":*", ":A")) in done:
                 continue
-            if check.reads and all((q, _read_place(q, place, network)) in read for q in check.reads):
+            if check.reads and _already_read(work, check, place, network, read):
                 continue
             cost = check_cost(knowledge, check, (a for a in open_access if a), work.state)
             cost += sum(check_cost(knowledge, knowledge.checks[u], (), work.state) for u in unmet)
@@ -498,6 +498,20 @@ def _candidates(work: Work, network: Network, gates: Gates) -> tuple[list[Candid
             (waiting if unmet else now).append(Candidate(check, place, cost))
     unique = {(c.check.id, c.place): c for c in now}
     return list(unique.values()), waiting
+
+
+def _already_read(work: Work, check: Check, place: str, network: Network, read: set[tuple[str, str]]) -> bool:
+    """A reading check is done when its readings were given, or when all it tells is already graded from numbers."""
+    if all((q, _read_place(q, place, network)) in read for q in check.reads):
+        return True
+    near = network.places.get(place, network.places["unit"])
+    for name in check.tells:
+        finding = work.knowledge.findings[name]
+        where = place if near.kind == finding.place else network.place_for(finding.place, near)
+        known = work.graded.evidence.get((name, where or ""))
+        if known is None or known.derived is None:
+            return False
+    return bool(check.tells)
 
 
 def _read_place(quantity: str, place: str, network: Network) -> str:
@@ -529,7 +543,7 @@ def _draw(work: Work, network: Network, inference: Inference, belief: Belief) ->
     stops = work.conclusions.of("stop")
     stop = _stop(stops)
     worlds = keep_worlds(belief, case.role, case.qualified)
-    hand_over = hand_over_cost(knowledge, "technician")
+    hand_over = hand_over_cost(knowledge, "technician") + knowledge.words.verdict["next-person-minutes"]
     base_costs, first = acting_cost(worlds.p[None, :], worlds, hand_over)
     base = float(base_costs[0])
     marginals = belief.causes()

@@ -131,7 +131,8 @@ class Inference:
         log_odds = 0.0 if self.cause_factor is None else np.concatenate([[0.0], np.log(self.cause_factor)])
         for row, mode in enumerate(names):
             likelihoods, extras = self.evidence_for(mode), self._extras(mode)
-            prior = 0.0 if not mode else float(np.log(self.modes[mode].prior))
+            chance = self.modes[mode].prior if mode else 0.5
+            prior = float(np.log(chance / (1.0 - chance)))
             total = (
                 network.log_prior
                 + prior

@@ -10,7 +10,7 @@ import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 
-from diagnose.calculators.capacity import capacity_w, heat_factor
+from diagnose.calculators.capacity import capacity_w
 from diagnose.calculators.electrical import unbalance_pct
 from diagnose.calculators.flow import flow_from_curve, glycol_drop_factor
 from diagnose.calculators.heat_transfer import condenser_split_k, condensing_k, evaporator_inlet_k
@@ -336,9 +336,8 @@ def _design_split(machine: MachineData) -> float:
     capacity, flow = machine.get("capacity"), machine.get("design_flow")
     if capacity and flow:
         try:
-            return capacity / (
-                flow * heat_factor(machine.fluid or "water", machine.glycol_percent, machine.glycol_basis, 280.0)
-            )
+            fluid, percent, basis = machine.fluid or "water", machine.glycol_percent, machine.glycol_basis
+            return capacity / capacity_w(flow, CURVE_TEMPERATURE_K + 1.0, CURVE_TEMPERATURE_K, fluid, percent, basis)
         except ChillerError:
             return DEFAULT_SPLIT_K
     return DEFAULT_SPLIT_K

@@ -159,8 +159,11 @@ def acting_cost(beliefs: Array, worlds: Worlds, hand_over: float) -> tuple[Array
     resolved = np.cumsum(mass, axis=1)
     spent = np.cumsum(mass * running, axis=1)
     total = beliefs.sum(axis=1, keepdims=True)
-    cut = spent + np.maximum(total - resolved, 0.0) * (running + hand_over)
-    none = total[:, 0] * hand_over
+    # whoever takes over still has to find and mend it: time of his own plus what the true remedies take
+    handed = total * hand_over + per @ worlds.costs[:, None]
+    share = np.divide(np.maximum(total - resolved, 0.0), total, out=np.zeros_like(resolved), where=total > 0)
+    cut = spent + share * (total * running + handed)
+    none = handed[:, 0]
     best = cut.min(axis=1)
     first = np.where(none <= best, -1, order[:, 0])
     return np.minimum(best, none), first

@@ -1,0 +1,206 @@
+"""Small random knowledge bases and a slow, independent reading of the network's meaning, for the tests of belief."""
+
+from __future__ import annotations
+
+import itertools
+import random
+from collections.abc import Mapping, Sequence
+
+from diagnose.network import Network
+from diagnose.places import Place
+from knowledge.load import Knowledge, load_knowledge
+from knowledge.models import Cause, Effect, Finding, Instrument
+
+UNIT = {"unit": Place("unit", "unit")}
+SCALES = (("none", "low", "fine", "high"), ("low", "fine", "high"), ("fine", "high", "top"), ("off", "fine"))
+STRENGTHS = ("almost-always", "usually", "often", "sometimes", "seldom", "rarely")
+
+
+def tiny_knowledge(seed: int, causes: int = 5, effects: int = 3, findings: int = 5) -> Knowledge:
+    """A random base: a forest of effects, ordered and unordered findings, causes touching both."""
+    rng = random.Random(seed)
+    shipped = load_knowledge()
+    made_effects: dict[str, Effect] = {}
+    for n in range(effects):
+        scale = rng.choice(SCALES)
+        parent = rng.choice([None, *made_effects]) if made_effects else None
+        given = {}
+        if parent:
+            for word in made_effects[parent].ordered:
+                if word != "fine" and rng.random() < 0.8:
+                    given[word] = {rng.choice([w for w in scale if w != "fine"]): rng.choice(STRENGTHS)}
+        made_effects[f"e-{n}"] = Effect.model_validate(
+            {
+                "id": f"e-{n}",
+                "title": f"effect {n}",
+                "place": "unit",
+                "ordered": scale,
+                "neutral": "fine",
+                "parent": parent,
+                "given": given,
+                "leak": {w: "rarely" for w in scale if w != "fine" and rng.random() < 0.5},
+            }
+        )
+    made_findings: dict[str, Finding] = {}
+    for n in range(findings):
+        ordered = rng.random() < 0.7
+        words = rng.choice(SCALES) if ordered else ("fine", "blue", "green", "red")[: rng.choice((2, 3, 4))]
+        effect = rng.choice([None, *made_effects])
+        given = {}
+        if effect:
+            for word in made_effects[effect].ordered:
+                if word != "fine":
+                    given[word] = {rng.choice([w for w in words if w != "fine"]): rng.choice(STRENGTHS)}
+        made_findings[f"f-{n}"] = Finding.model_validate(
+            {
+                "id": f"f-{n}",
+                "title": f"finding {n}",
+                "place": "unit",
+                "ordered" if ordered else "words": words,
+                "neutral": "fine",
+                "effect": effect,
+                "given": given,
+                "texts": {w: w for w in words},
+            }
+        )
+    made_causes: dict[str, Cause] = {}
+    for n in range(causes):
+        brings = []
+        for name, card in rng.sample([*made_effects.items(), *made_findings.items()], k=rng.randint(1, 4)):
+            words = [w for w in (card.ordered or getattr(card, "words", ())) if w != "fine"]
+            gives = {rng.choice(words): rng.choice(STRENGTHS)}
+            brings.append({"effect" if isinstance(card, Effect) else "finding": name, "gives": gives})
+        made_causes[f"c-{n}"] = Cause.model_validate(
+            {
+                "id": f"c-{n}",
+                "title": f"cause {n}",
+                "system": "fluid",
+                "place": "unit",
+                "prior": rng.choice(("common", "occasional", "rare")),
+                "shows": "x",
+                "why": "x",
+                "wrong_when": "x",
+                "brings": brings,
+                "complaints": {"no-flow": rng.choice(STRENGTHS)},
+                "confirm": ["k"],
+                "clear": ["k"],
+                "remedy": {"id": f"r-{n}", "text": "x", "minutes": "10"},
+                "proof": "x",
+                "sources": ["common-practice"],
+            }
+        )
+    liar = {
+        "gauge": Instrument.model_validate(
+            {"id": "gauge", "title": "gauge", "quantities": ["flow"], "accuracy": "1 %", "source": ["common-practice"]}
+        )
+    }
+    complaints = {"no-flow": shipped.complaints["no-flow"].model_copy(update={"effect": None, "given": {}})}
+    return Knowledge(
+        words=shipped.words,
+        sources=shipped.sources,
+        effects=made_effects,
+        findings=made_findings,
+        bands={},
+        causes=made_causes,
+        checks={},
+        rules={},
+        complaints=complaints,
+        contexts={},
+        instruments=liar,
+        digest=f"tiny-{seed}",
+    )
+
+
+def slow_table(
+    scale: Sequence[str],
+    neutral: str,
+    ordered: bool,
+    influences: Sequence[Mapping[str, float]],
+    sides: Mapping[str, float],
+) -> list[float]:
+    """P(word) by enumerating what every single influence does: an independent reading of the noisy-MAX of the design."""
+    zero = list(scale).index(neutral)
+    if not ordered:
+        odds = {}
+        for word in scale:
+            if word != neutral:
+                quiet = 1.0
+                for influence in influences:
+                    quiet *= 1.0 - influence.get(word, 0.0)
+                active = min(1.0 - quiet, 1.0 - 1e-9)
+                odds[word] = active / (1.0 - active)
+        total = 1.0 + sum(odds.values())
+        return [1.0 / total if w == neutral else odds[w] / total for w in scale]
+    chances = [0.0] * len(scale)
+    options = [[(scale.index(w) - zero, p) for w, p in i.items()] + [(0, 1.0 - sum(i.values()))] for i in influences]
+    for outcome in itertools.product(*options):
+        p = 1.0
+        for _, q in outcome:
+            p *= q
+        down = max([-d for d, _ in outcome if d < 0], default=0)
+        up = max([d for d, _ in outcome if d > 0], default=0)
+        if down and up:
+            chances[zero] += p * sides["neutral"]
+            chances[zero - down] += p * sides["each-side"]
+            chances[zero + up] += p * sides["each-side"]
+        else:
+            chances[zero - down + up] += p
+    return chances
+
+
+def influences_of(network: Network, name: str, hypothesis: Sequence[int]) -> list[dict[str, float]]:
+    """Word probabilities each cause of a hypothesis (instance numbers) brings to an effect or finding."""
+    knowledge = network.knowledge
+    out = []
+    for number in hypothesis:
+        for edge in knowledge.causes[network.instances[number - 1].cause].brings:
+            if (edge.effect or edge.finding) == name:
+                out.append({w: knowledge.words.strength[s] for w, s in edge.gives.items()})
+    return out
+
+
+def leak_of(network: Network, card: Effect | Finding) -> list[dict[str, float]]:
+    """Leak as one independent influence for each direction's word."""
+    words = card.ordered or getattr(card, "words", ())
+    return [{w: p} for w, p in network._leak(card, words).items()]
+
+
+def slow_conditional(
+    network: Network, card: Effect | Finding, hypothesis: Sequence[int], parent_word: str | None
+) -> list[float]:
+    """P(word | hypothesis, word of the effect above)."""
+    strength = network.words.strength
+    # one leak entry may hold several words of one direction: they exclude each other, like the words of one edge
+    words = card.ordered or getattr(card, "words", ())
+    zero = list(words).index(card.neutral)
+    leak = network._leak(card, words)
+    if card.ordered:
+        leaks = [
+            {w: p for w, p in leak.items() if list(words).index(w) < zero},
+            {w: p for w, p in leak.items() if list(words).index(w) > zero},
+        ]
+    else:
+        leaks = [leak]
+    influences = [one for one in leaks if one] + influences_of(network, card.id, hypothesis)
+    if parent_word is not None and parent_word in card.given:
+        influences.append({w: strength[s] for w, s in card.given[parent_word].items()})
+    return slow_table(words, card.neutral, bool(card.ordered), influences, network.words.both_directions)
+
+
+def slow_likelihood(network: Network, hypothesis: Sequence[int], likelihoods: Mapping[str, Sequence[float]]) -> float:
+    """P(evidence | hypothesis) by enumerating all words of all effects."""
+    knowledge = network.knowledge
+    names = list(knowledge.effects)
+    total = 0.0
+    for words in itertools.product(*(knowledge.effects[n].ordered for n in names)):
+        at = dict(zip(names, words, strict=True))
+        p = 1.0
+        for name in names:
+            card = knowledge.effects[name]
+            p *= slow_conditional(network, card, hypothesis, at.get(card.parent or ""))[card.ordered.index(at[name])]
+        for finding_id, likelihood in likelihoods.items():
+            finding = knowledge.findings[finding_id]
+            table = slow_conditional(network, finding, hypothesis, at.get(finding.effect or ""))
+            p *= sum(a * b for a, b in zip(table, likelihood, strict=True))
+        total += p
+    return total
