@@ -1,0 +1,33 @@
+"""Router and frame: the address says what is shown. Run by Streamlit; start it with `python -m ui`."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from shared.errors import ChillerError, StoreError
+from ui import home, office, opening
+from ui.field import desk
+from ui.parts import html, style, t
+
+
+def main() -> None:
+    """Draw the screen the address names: ?call=ID a call, ?new=1 a new call, else the list."""
+    st.set_page_config(page_title="Chiller Diagnose", layout="wide", initial_sidebar_state="collapsed")
+    style()
+    try:
+        office.open_records()
+        call = st.query_params.get("call", "")
+        if call:
+            try:
+                desk.draw(call)
+            except StoreError as error:
+                home.not_there(error.line())
+        elif st.query_params.get("new"):
+            opening.draw()
+        else:
+            home.draw()
+    except ChillerError as error:
+        html(f"<h1>The records cannot be read</h1><p>{t(error.line())}</p>")
+
+
+main()

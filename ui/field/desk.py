@@ -1,0 +1,97 @@
+"""The frame of the field desk: rail, the question (first on a phone), the ranking beside it."""
+
+from __future__ import annotations
+
+import streamlit as st
+from diagnose.phrases import ROLES, complaint_title
+
+from diagnose.advice import Step
+from diagnose.store.records import OUTCOMES
+from ui import office
+from ui.field import log, question, rail, ranking, values, verdict
+from ui.field.acts import Desk, stay
+from ui.parts import announce, html, say_now, t
+
+
+def draw(call_id: str) -> None:
+    """Draw one call. Raises StoreError when there is none."""
+    call = office.records().call(call_id)
+    desk = Desk(office.records(), office.knowledge(), call, office.advice_of(call))
+    rail.draw(desk)
+    say_now()
+    left, right = st.columns([11, 9], gap="large")
+    with left:
+        shown = _main(desk)
+        with st.expander("Give a reading"):
+            values.at_any_time(desk)
+        with st.expander("Note something"):
+            log.note(desk)
+    with right:
+        ranking.draw(desk)
+        if call.open:
+            ranking.other_checks(desk, shown)
+        with st.expander("What was told"):
+            html(f"<p><b>{t(complaint_title(call.case, desk.knowledge))}</b></p><p>{t(call.case.words)}</p>")
+            log.told(desk)
+        with st.expander("Who is at the machine"):
+            log.who(desk)
+        with st.expander("Report and close"):
+            log.report(desk)
+    announce(f"{call.id} {call.revision} {shown}", _said(desk))
+
+
+def _said(desk: Desk) -> str:
+    receipt = rail.receipt_text(desk.call, desk.knowledge)
+    return ": ".join(part for part in receipt if part) if receipt else "Call opened"
+
+
+def _main(desk: Desk) -> str:
+    """Draw what this screen is about and return its name."""
+    advice = desk.advice
+    if not desk.call.open:
+        outcome = OUTCOMES.get(desk.call.line.outcome, desk.call.line.outcome)
+        question.heading("closed", f"Closed: {outcome}", desk.call.line.machine)
+        html(
+            "<p class='ask'>Nothing more is asked. The report is below; the call can be opened again there.</p>"
+        )
+        return "closed"
+    _stop(desk)
+    asked = st.query_params.get("step", "")
+    step = next((s for s in advice.next if f"{s.id}@{s.place}" == asked), None)
+    if step is None and verdict.cured(desk):
+        return "cured"
+    if step is None and advice.verdict is not None:
+        verdict.draw(desk, advice.verdict)
+        return "verdict"
+    if step is None:
+        step = _first(desk)
+    if step is None:
+        question.heading("none", "Nothing more to ask", "No allowed look would tell more")
+        return "none"
+    name = f"{step.id}@{step.place}"
+    others = sum(1 for s in advice.next if s.kind == "observe") - 1
+    question.draw(desk, step, max(0, others))
+    if asked and st.button("Back to the proposed step", key=desk.key("back-to-proposed")):
+        stay(desk)
+    return name
+
+
+def _first(desk: Desk) -> Step | None:
+    """The proposed step: the first one nobody put aside, else the first."""
+    steps = desk.advice.next
+    return next((s for s in steps if (s.id, s.place) not in desk.call.set_aside), steps[0] if steps else None)
+
+
+def _stop(desk: Desk) -> None:
+    stop = desk.advice.stop
+    if stop is None:
+        return
+    over = (
+        f"<p>Hand over to {t(ROLES.get(stop.hand_over_to, stop.hand_over_to))}.</p>"
+        if stop.hand_over_to
+        else ""
+    )
+    html(
+        f"<section class='stopbox' role='alert'><h2>Stop</h2><p>{t(stop.reason)}</p>"
+        f"<p><b>Make safe:</b> {t(stop.make_safe)}</p>{over}</section>"
+    )

@@ -1,0 +1,127 @@
+"""What was told, with a way to take each back; notes; who is at the machine; the report; closing."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from typing import get_args
+
+import streamlit as st
+from diagnose.phrases import QUALIFICATIONS, entry_line
+
+from diagnose.report import html_report
+from diagnose.store import Call, Outcome
+from diagnose.store.records import OUTCOMES
+from ui import office
+from ui.field.acts import Desk, amend, close, keep, reopen, take_back
+from ui.parts import clock, html, md, t
+
+
+def told(desk: Desk) -> None:
+    """The record of the call, the newest first."""
+    call = desk.call
+    if not call.events:
+        html("<p>Nothing yet.</p>")
+        return
+    for event in reversed(call.events):
+        if event.kind != "entry":
+            continue
+        line = entry_line(call.entry_of(event), desk.knowledge)
+        gone = event.number in call.undone
+        remarks = "; ".join((*line.remarks, event.by))
+        html(
+            f"<p class='log-line{' undone' if gone else ''}'><b>{t(clock(event.at))}</b> {t(line.text)}"
+            f"<br><span class='rail-quiet'>{t('taken back; ' if gone else '')}{t(remarks)}</span></p>"
+        )
+        if not gone and call.open:
+            number = call.answer_numbers[event.number]
+            if st.button(f"Take back answer {number}", key=desk.key("back", event.number)):
+                take_back(desk, event.number)
+
+
+def note(desk: Desk) -> None:
+    """Words kept as they are; searched for danger, never weighed."""
+    text = st.text_area(
+        "Something you saw, heard or changed",
+        key=desk.key("note"),
+        placeholder="In your own words",
+        max_chars=4000,
+    )
+    with st.container(key="rows-note"):
+        if st.button("Keep this note", key=desk.key("note-keep"), width="stretch") and text and text.strip():
+            keep(desk, "note", {"note": text.strip()})
+
+
+def who(desk: Desk) -> None:
+    """Who is at the machine: it decides which steps may be offered."""
+    case = desk.call.case
+    st.text_input("Your name, for the record", key="by", value=None, placeholder=desk.call.line.opened_by)
+    chosen = [
+        q
+        for q, words in QUALIFICATIONS.items()
+        if st.checkbox(f"Qualified for {words}", value=q in case.qualified, key=desk.key("qualified", q))
+    ]
+    with st.container(key="rows-who"):
+        if st.button("Keep this", key=desk.key("who-keep"), width="stretch") and set(chosen) != set(
+            case.qualified
+        ):
+            amend(desk, {"qualified": chosen})
+
+
+def report(desk: Desk) -> None:
+    """The report to take along, and closing."""
+    st.download_button(
+        "Download the report",
+        data=lambda: report_html(desk.call).encode(),
+        file_name=f"call-{desk.call.line.opened_at:%Y%m%d}-{desk.call.id[:6]}.html",
+        mime="text/html",
+        key=desk.key("report"),
+        on_click="ignore",
+        width="stretch",
+    )
+    if not desk.call.open:
+        if st.button("Open this call again", key=desk.key("reopen"), width="stretch"):
+            reopen(desk)
+        return
+    outcome = st.selectbox(
+        "How did it end?",
+        get_args(Outcome),
+        index=None,
+        format_func=lambda o: OUTCOMES[o].capitalize(),
+        placeholder="Choose",
+        key=desk.key("outcome"),
+    )
+    words = st.text_input(
+        "A last word", key=desk.key("last-word"), placeholder="optional", autocomplete="off"
+    )
+    if (
+        st.button(md("Close this call"), key=desk.key("close"), width="stretch", disabled=outcome is None)
+        and outcome
+    ):
+        close(desk, outcome, words or "")
+
+
+def report_html(call: Call) -> str:
+    """The report with the advice after every entry."""
+    case = call.case
+    steps = [
+        office.advise_prefix(call, count) for count in range(1, len(case.entries) + 1)
+    ] or [office.advice_of(call)]  # fmt: skip
+    undone = [
+        (
+            call.entry_of(e),
+            next(u.at for u in call.events if u.kind == "undo" and u.body["of"] == e.number).isoformat(),
+        )
+        for e in call.events
+        if e.kind == "entry" and e.number in call.undone
+    ]
+    closed = next((e for e in reversed(call.events) if e.kind in ("close", "reopen")), None)
+    return html_report(
+        case,
+        steps,
+        office.knowledge(),
+        made_at=datetime.now(UTC).isoformat(timespec="seconds"),
+        outcome=OUTCOMES.get(call.line.outcome, ""),
+        outcome_note=str(closed.body.get("note", "")) if closed else "",
+        undone=undone,
+        invented=call.line.invented,
+    )

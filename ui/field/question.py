@@ -1,0 +1,121 @@
+"""The one question of the screen: cautions first, then what to do and why, then the answers, full width."""
+
+from __future__ import annotations
+
+import streamlit as st
+from diagnose.phrases import hazard_words, minutes, needed_state, signal, who_may
+
+from diagnose.advice import Step
+from diagnose.choices import place_choices
+from diagnose.places import spell
+from ui.field import values
+from ui.field.acts import Desk, close, keep
+from ui.parts import facts, html, md, say_later, signal_box, t
+
+SURE = {"sure": "Sure", "think-so": "Fairly sure", "guess": "A guess"}
+WHO = {"saw": "Seen here", "customer-says": "Customer says"}
+
+
+def heading(screen: str, title: str, kicker: str) -> None:
+    """The heading that names the screen and takes the focus."""
+    html(f"<div data-screen='{t(screen)}'><p class='kicker'>{t(kicker)}</p><h1>{t(title)}</h1></div>")
+
+
+def draw(desk: Desk, step: Step, waiting: int) -> None:
+    """Draw a step of any kind."""
+    kicker = {
+        "observe": "Look or measure",
+        "repair": "Do this",
+        "reconfigure": "Try this",
+        "hand-over": "Hand over",
+    }[step.kind]
+    heading(f"{step.id} {step.place}", step.title, kicker)
+    cautions(step)
+    html(f"<p class='ask'>{t(step.ask)}</p>")
+    tools = f"Bring: {', '.join(step.tools)}" if step.tools else ""
+    state = needed_state(step.state)
+    html(facts([minutes(step.minutes) if step.minutes else "", f"Machine: {state}" if state else "", tools]))
+    if step.why:
+        html(f"<p class='why'><b>Why this:</b> {t(step.why)}</p>")
+    if step.kind == "observe":
+        _observe(desk, step)
+    elif step.kind == "hand-over":
+        hand_over(desk, step.who)
+    else:
+        did_it(desk, step.id, step.kind == "repair")
+    if waiting:
+        st.caption(f"{waiting} more {'check waits' if waiting == 1 else 'checks wait'} after this one.")
+
+
+def cautions(step: Step) -> None:
+    """What can hurt, before the step."""
+    word, hazards = signal(step.hazards), hazard_words(step.hazards)
+    lines = list(step.cautions)
+    if not lines and not hazards:
+        return
+    who = f"Only {who_may(step.who, step.needs_qualified)}." if step.needs_qualified else ""
+    lead = f"{hazards[0].upper()}{hazards[1:]}. " if hazards else ""
+    html(signal_box(word, f"{lead}{' '.join(lines)} {who}".strip()))
+
+
+def _place(desk: Desk, step: Step) -> str | None:
+    """Where the answer belongs; a step for "some circuit" asks which one."""
+    if ":" in step.place and not step.place.endswith((":*", ":?", "?")):
+        return step.place
+    spots = place_choices(desk.call.case.machine, step.place.split(":")[0])
+    if len(spots) == 1:
+        return spots[0]
+    return st.pills("Where do you look?", spots, format_func=lambda s: spell(s).capitalize(),
+                    key=desk.key("place", step.id))  # fmt: skip
+
+
+def _observe(desk: Desk, step: Step) -> None:
+    place = _place(desk, step)
+    if step.reads:
+        values.answer_by_reading(desk, step, place or step.place)
+        return
+    sure = str(st.session_state.get(desk.key("sure", step.id)) or "sure")
+    who = str(st.session_state.get(desk.key("who", step.id)) or "saw")
+    with st.container(key="rows-answers"):
+        for choice in step.answers:
+            tapped = st.button(
+                md(choice.text), key=desk.key("ans", step.id, place or "none", choice.id), width="stretch"
+            )
+            if tapped and place is None:
+                say_later("Nothing was stored: choose where you look, then answer.")
+                st.rerun()
+            elif tapped:
+                entry = {"check": step.id, "answer": choice.id, "place": place, "sure": sure, "who": who}
+                keep(desk, f"{step.id}|{place}", entry)
+    values.cannot_or_skip(desk, step, place or step.place)
+    with st.expander("How sure, and who saw it"):
+        st.pills(
+            "How sure?",
+            list(SURE),
+            default="sure",
+            format_func=SURE.__getitem__,
+            key=desk.key("sure", step.id),
+        )
+        st.pills(
+            "Who saw it?", list(WHO), default="saw", format_func=WHO.__getitem__, key=desk.key("who", step.id)
+        )
+
+
+def did_it(desk: Desk, action: str, cures: bool) -> None:
+    """Rows for something that was done: did it cure?"""
+    rows = {
+        "cured": "I did it: cured",
+        "better": "I did it: better, not gone",
+        "not-cured": "I did it: not cured",
+    }
+    with st.container(key="rows-did"):
+        for outcome, text in (rows if cures else {"": "Done"}).items():
+            if st.button(text, key=desk.key("did", action, outcome or "done"), width="stretch"):
+                keep(desk, f"did|{action}", {"action": action, "outcome": outcome})
+
+
+def hand_over(desk: Desk, who: str) -> None:
+    """The row that ends the call here."""
+    with st.container(key="rows-over"):
+        if st.button("Handed over: close this call", key=desk.key("over"), width="stretch"):
+            close(desk, "handed-over", note=f"to {who_may(who)}")

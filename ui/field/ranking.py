@@ -1,0 +1,90 @@
+"""Suspects with what fits, what does not and what was not checked; contradictions; other checks."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from diagnose.advice import Reason, Suspect
+from diagnose.phrases import at_place, early, likely, minutes, suspect_title
+from ui.field.acts import Desk, go
+from ui.parts import bullet_list, html, md, pegs, t
+
+SHOWN = 5
+OPEN = 2
+
+
+def draw(desk: Desk) -> None:
+    """Draw the ranking and everything that bears on how far to trust it."""
+    advice = desk.advice
+    rows = ["<h2>What it may be</h2>"]
+    if early(advice):
+        rows.append("<p>Early: little has been looked at, so this is mostly what is common.</p>")
+    rows += [_suspect(s, n, early(advice)) for n, s in enumerate(advice.suspects[:SHOWN])]
+    if not advice.suspects:
+        rows.append("<p>No suspects yet.</p>")
+    html("".join(rows))
+    waiting = [
+        f"{at_place(_plain(desk, n.finding), n.place)}: {n.why} Until: {n.until}" for n in advice.not_judged
+    ]
+    html(
+        bullet_list("These contradict each other", advice.contradictions)
+        + bullet_list("Not judged yet", waiting)
+        + bullet_list("Doubts", advice.doubts)
+        or "<span></span>"
+    )
+
+
+def _plain(desk: Desk, finding: str) -> str:
+    card = desk.knowledge.findings.get(finding)
+    return card.title if card else finding.replace("-", " ")
+
+
+def _lines(mark: str, word: str, texts: tuple[str, ...]) -> str:
+    return "".join(f"<li>{mark} <b>{word}:</b> {t(text)}</li>" for text in texts)
+
+
+def _texts(reasons: tuple[Reason, ...], most: int = 4) -> tuple[str, ...]:
+    return tuple(r.text for r in reasons[:most])
+
+
+def _suspect(suspect: Suspect, number: int, thin: bool) -> str:
+    found = likely(suspect.probability)
+    body = (
+        "<ul>"
+        + _lines("✓", "Fits", _texts(suspect.for_))
+        + _lines("✗", "Does not fit", _texts(suspect.against))
+        + _lines("○", "Not checked", suspect.not_checked)
+        + "</ul>"
+    )
+    more = "".join(
+        f"<p><b>{title}:</b> {t(text)}</p>"
+        for title, text in (
+            ("How it comes about", " → ".join(suspect.chain)),
+            ("How it shows", suspect.shows),
+            ("This would be wrong if", suspect.wrong_when),
+        )
+        if text
+    )
+    if number >= OPEN:
+        body, more = "", body + more
+    details = f"<details><summary>More about this one</summary>{more}</details>" if more else ""
+    return (
+        f"<section class='suspect'><h3>{number + 1}. {t(suspect_title(suspect))}</h3>"
+        f"<p>{pegs(found, thin)} {t(found.text)}</p>{body}{details}</section>"
+    )
+
+
+def other_checks(desk: Desk, shown: str) -> None:
+    """The list to jump from; what was put aside stands there too."""
+    html("<h2>Other checks</h2>")
+    with st.container(key="rows-jump"):
+        for number, step in enumerate(desk.advice.next):
+            name = f"{step.id}@{step.place}"
+            if name == shown:
+                continue
+            aside = "put aside, " if (step.id, step.place) in desk.call.set_aside else ""
+            length = f" ({aside}{minutes(step.minutes)})" if step.minutes else ""
+            if st.button(
+                md(step.title + length), key=desk.key("jump", number, step.id, step.place), width="stretch"
+            ):
+                go(call=desk.call.id, step=name)

@@ -1,0 +1,205 @@
+"""Typed readings: any unit, comma or dot, shown large as understood before they are kept.
+
+No number field: one of those read "2,4" as 24. The text goes to our own parser as it was typed.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from typing import Any
+
+import streamlit as st
+from diagnose.phrases import STATES, STEADINESS, quantity_title
+
+from diagnose.advice import Step
+from diagnose.choices import quantity_places
+from diagnose.places import spell
+from shared.errors import ChillerError, ReadingError
+from shared.quantities import QUANTITIES, Kind
+from shared.units import ALLOWED, SHOWN, parse_reading
+from ui.field.acts import Desk, keep, keep_all, skip
+from ui.parts import html, md, t
+
+_SAID = {"degF": "°F", "degC": "°C", "delta_degF": "°F", "delta_degC": "K", "barg": "bar", "1": ""}
+_NOT_TOLD = "not told"
+
+
+def _units(kind: Kind) -> list[str]:
+    return list(dict.fromkeys(_SAID.get(u, u) for u in SHOWN[kind] if _SAID.get(u, u)))
+
+
+def _unit_choice(kind: Kind, key: str) -> str:
+    """The unit used where none is typed; remembered on this device once somebody chose it."""
+    units = _units(kind)
+    if len(units) <= 1:
+        return units[0] if units else ""
+    kept = st.session_state.get(f"unit-{kind}")
+    chosen = st.pills("Unit if none is typed", units, default=kept if kept in units else None, key=key)
+    if chosen:
+        st.session_state[f"unit-{kind}"] = chosen
+    return chosen or ""
+
+
+def _with_unit(text: str, unit: str) -> str:
+    text = text.strip()
+    return f"{text} {unit}" if text and unit and re.fullmatch(r".*[\d.,]", text) else text
+
+
+def field(quantity: str, place: str, key: str, *, phases: bool = True) -> str | list[str]:
+    """Draw the inputs of one quantity and the echo below; return what was typed, "" when nothing was."""
+    what = QUANTITIES[quantity]
+    title = what.title[0].upper() + what.title[1:] + (f", {spell(place)}" if ":" in place else "")
+    if what.phases and phases:
+        st.caption(md(f"{title}: one value, or all three legs"))
+        columns = st.columns(3, gap="small")
+        typed = [
+            column.text_input(f"L{n + 1}", key=f"{key}-{n}", placeholder=f"leg {n + 1}", autocomplete="off")
+            for n, column in enumerate(columns)
+        ]
+    else:
+        typed = [
+            st.text_input(
+                md(title), key=key, placeholder=f"a number, with {ALLOWED[what.kind]}", autocomplete="off"
+            )
+        ]
+    unit = _unit_choice(what.kind, f"{key}-unit")
+    given = [_with_unit(text or "", unit) for text in typed if (text or "").strip()]
+    value: str | list[str] = given if len(given) > 1 else given[0] if given else ""
+    _echo(quantity, value)
+    return value
+
+
+def _echo(quantity: str, value: str | list[str]) -> None:
+    """The value as understood, large; its place is kept free so that nothing jumps under a finger."""
+    text, bad = "", False
+    if value:
+        try:
+            text = " / ".join(part.echo for part in parse_reading(quantity, value))
+        except ReadingError as error:
+            text, bad = f"Check this value: {error.line()}", True
+    html(f"<p class='echo{' bad' if bad else ''}' role='status'>{t(text) or '&nbsp;'}</p>")
+
+
+def _while_reading(desk: Desk, key: str, step: Step | None = None) -> dict[str, str]:
+    """Machine state of a reading: as told last in this call, else as the step needs it."""
+    told = next((e for e in reversed(desk.call.case.entries) if e.state), None)
+    state, steady = (told.state, told.steadiness) if told else (None, None)
+    if told is None and step is not None and step.state in ("steady", *STATES):
+        state, steady = ("cooling", "steady") if step.state == "steady" else (step.state, None)  # type: ignore[assignment]
+    states, steadies = [_NOT_TOLD, *STATES], [_NOT_TOLD, *STEADINESS]
+    left, right = st.columns(2, gap="small")
+    chosen = left.selectbox(
+        "Machine while reading",
+        states,
+        index=states.index(state) if state else 0,
+        format_func=lambda s: STATES.get(s, s),
+        key=f"{key}-state",
+    )
+    how = right.selectbox(
+        "How it runs",
+        steadies,
+        index=steadies.index(steady) if steady else 0,
+        format_func=lambda s: STEADINESS.get(s, s),
+        key=f"{key}-steady",
+    )
+    found = {"state": chosen, "steadiness": how}
+    return {name: word for name, word in found.items() if word and word != _NOT_TOLD}
+
+
+def _checked(quantity: str, place: str, value: str | list[str], more: dict[str, str]) -> dict[str, Any]:
+    """The entry of a reading that can be read. Raises ReadingError."""
+    parse_reading(quantity, value)
+    return {"quantity": quantity, "place": place if ":" in place else "", "value": value, **more}
+
+
+def answer_by_reading(desk: Desk, step: Step, place: str) -> None:
+    """A step that is answered by numbers: its fields, then keep, cannot tell, skip."""
+    typed: list[tuple[str, str, str | list[str]]] = []
+    for quantity in step.reads:
+        where = place if ":" in place and place.split(":")[0] == QUANTITIES[quantity].place else ""
+        if not where and QUANTITIES[quantity].place == "any" and ":" in place:
+            where = place
+        spots = quantity_places(desk.call.case.machine, quantity)
+        where = where or (spots[0] if len(spots) == 1 else "")
+        typed.append((quantity, where, field(quantity, where, desk.key("read", step.id, place, quantity))))
+    more = _while_reading(desk, desk.key("read", step.id, place), step)
+    with st.container(key="rows-keep"):
+        if st.button("Keep this", key=desk.key("keep", step.id, place), type="primary", width="stretch"):
+            _keep_typed(desk, step, place, typed, more)
+    _bad_line()
+    cannot_or_skip(desk, step, place)
+
+
+def _keep_typed(
+    desk: Desk,
+    step: Step,
+    place: str,
+    typed: Sequence[tuple[str, str, str | list[str]]],
+    more: dict[str, str],
+) -> None:
+    try:
+        entries = [_checked(q, where, value, more) for q, where, value in typed if value]
+        if not entries:
+            raise ReadingError("no value typed", do="type the value, or tap Cannot tell")
+    except ChillerError as error:
+        st.session_state["bad"] = error.line()
+        return
+    keep_all(desk, f"{step.id}|{place}", entries, stay_on_error=True)
+
+
+def cannot_or_skip(desk: Desk, step: Step, place: str) -> None:
+    """The two rows that every question has."""
+    with st.container(key="rows-soft"):
+        if st.button("I cannot tell", key=desk.key("ans", step.id, place, "cannot-tell"), width="stretch"):
+            keep(desk, f"{step.id}|{place}", {"check": step.id, "place": place if ":" in place else "",
+                                              "answer": "cannot-tell"})  # fmt: skip
+        if st.button("Skip for now", key=desk.key("skip", step.id, place), width="stretch"):
+            skip(desk, step.id, step.place)
+
+
+def _bad_line() -> None:
+    line = st.session_state.pop("bad", "")
+    if line:
+        html(f"<p class='echo bad' role='alert'>Nothing was stored. {t(line)}</p>")
+
+
+def at_any_time(desk: Desk) -> None:
+    """A reading nobody asked for: quantity, place, value."""
+    asked = [q for step in desk.advice.next for q in step.reads]
+    names = list(dict.fromkeys([*asked, *sorted(QUANTITIES, key=quantity_title)]))
+    quantity = st.selectbox(
+        "What did you read?",
+        names,
+        index=None,
+        format_func=quantity_title,
+        placeholder="Choose or type a few letters",
+        key=desk.key("any"),
+    )
+    if not quantity:
+        return
+    spots = quantity_places(desk.call.case.machine, quantity)
+    place: str | None = spots[0]
+    if len(spots) > 1:
+        place = st.selectbox("Where?", spots, index=None, format_func=spell, key=desk.key("any-place", quantity),
+                             placeholder="Choose the place")  # fmt: skip
+    value = field(quantity, "", desk.key("any-value", quantity))
+    more = _while_reading(desk, desk.key("any", quantity))
+    tag = st.text_input("Special condition, if any", key=desk.key("any-tag", quantity), placeholder="welders off",
+                        autocomplete="off")  # fmt: skip
+    with st.container(key="rows-any"):
+        pressed = st.button(
+            "Keep this reading", key=desk.key("any-keep", quantity), type="primary", width="stretch"
+        )
+    if pressed:
+        try:
+            if place is None:
+                raise ReadingError("no place chosen", do="choose where it was read")
+            if not value:
+                raise ReadingError("no value typed", do="type the value")
+            entry = _checked(quantity, place, value, {**more, **({"condition": tag} if tag else {})})
+        except ChillerError as error:
+            st.session_state["bad"] = error.line()
+        else:
+            keep(desk, f"reading|{quantity}|{place}", entry, stay_on_error=True)
+    _bad_line()

@@ -1,0 +1,91 @@
+"""The verdict: what it is, what to do, who may, how to prove it; and a way to go on looking."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from diagnose.advice import Step, Verdict
+from diagnose.phrases import (
+    action_title,
+    likely,
+    minutes,
+    signal,
+    suspect_title,
+    verdict_heading,
+    who_may,
+)
+from ui.field.acts import Desk, close, go
+from ui.field.question import did_it, hand_over, heading
+from ui.parts import facts, html, md, signal_box, t
+
+
+def draw(desk: Desk, verdict: Verdict) -> None:
+    """Draw the verdict."""
+    heading(f"verdict {verdict.kind} {verdict.remedy_id}", verdict.title, verdict_heading(verdict))
+    lead = next((s for s in desk.advice.suspects if s.cause in verdict.causes[:1]), None)
+    if lead is not None:
+        html(f"<p class='ask'>{t(suspect_title(lead))}: {t(likely(lead.probability).text)}.</p>")
+    causes = [desk.knowledge.causes[c] for c in verdict.causes if c in desk.knowledge.causes]
+    hazards = [h for cause in causes for h in cause.remedy.hazards]
+    for caution in verdict.cautions:
+        html(signal_box(signal(hazards), caution))
+    confirm = _confirming(desk, verdict)
+    if confirm is not None:
+        html(
+            f"<p class='why'><b>Before a part is replaced:</b> confirm it with &ldquo;{t(confirm.title)}&rdquo;.</p>"
+        )
+        with st.container(key="rows-confirm"):
+            if st.button(md(f"Confirm first: {confirm.title}"), key=desk.key("confirm"), width="stretch"):
+                go(call=desk.call.id, step=f"{confirm.id}@{confirm.place}")
+    html(f"<p class='ask'><b>Do this:</b> {t(verdict.remedy)}</p>")
+    qualified = {q for cause in causes for q in cause.remedy.needs_qualified}
+    html(
+        facts(
+            [
+                minutes(verdict.minutes) if verdict.minutes else "",
+                f"By {who_may(verdict.who, sorted(qualified))}",
+                f"Parts: {', '.join(verdict.parts)}" if verdict.parts else "",
+            ]
+        )
+    )
+    if verdict.proof:
+        html(f"<p class='why'><b>It is cured when:</b> {t(verdict.proof)}</p>")
+    if verdict.would_tell:
+        html(f"<p class='why'><b>What would tell more:</b> {t(verdict.would_tell)}</p>")
+    if verdict.kind == "hand-over":
+        hand_over(desk, verdict.who)
+    elif verdict.kind == "normal":
+        with st.container(key="rows-normal"):
+            if st.button("Explained: close this call as normal", key=desk.key("normal"), width="stretch"):
+                close(desk, "normal")
+    else:
+        did_it(desk, verdict.remedy_id, cures=True)
+        if verdict.kind == "cannot-tell":
+            hand_over(desk, verdict.who)
+
+
+def _confirming(desk: Desk, verdict: Verdict) -> Step | None:
+    """A look that is still open, to be done before a part is replaced."""
+    return next((s for s in desk.advice.next if s.kind == "observe"), None) if verdict.parts else None
+
+
+def cured(desk: Desk) -> bool:
+    """Draw the screen after "cured", if the last thing told was that; whether it was drawn."""
+    entries = desk.call.case.entries
+    last = next((e for e in reversed(entries) if not e.note or e.action), None)
+    if last is None or not last.action or last.outcome != "cured":
+        return False
+    heading(f"cured {last.id}", "Prove it, then close the call", action_title(last.action, desk.knowledge))
+    proofs = [c.proof for c in desk.knowledge.causes.values() if c.remedy.id == last.action]
+    for proof in list(dict.fromkeys(proofs))[:3]:
+        html(f"<p class='ask'><b>It is cured when:</b> {t(proof)}</p>")
+    with st.container(key="rows-cured"):
+        if st.button(
+            "Proved: close this call as cured", key=desk.key("proved"), width="stretch", type="primary"
+        ):
+            close(desk, "cured")
+        if st.button("Not cured after all: go on", key=desk.key("unproved"), width="stretch"):
+            from ui.field.acts import keep
+
+            keep(desk, f"did|{last.action}", {"action": last.action, "outcome": "not-cured"})
+    return True

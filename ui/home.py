@@ -1,0 +1,52 @@
+"""The list of calls."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from diagnose.store import CallLine
+from diagnose.store.records import OUTCOMES
+from ui import office
+from ui.field.acts import go
+from ui.parts import announce, clock, html, md, say_now, t
+
+CLOSED_SHOWN = 20
+
+
+def draw() -> None:
+    """Draw the list: open calls, a way to a new one, closed calls."""
+    html("<div data-screen='home'><p class='kicker'>Chiller Diagnose</p><h1>Calls</h1></div>")
+    say_now()
+    calls = office.records().calls("open")
+    with st.container(key="rows-new"):
+        if st.button("New call", key="new-call", type="primary", width="stretch"):
+            go(new="1")
+    html("<h2>Open</h2>")
+    with st.container(key="rows-calls"):
+        for line in calls:
+            _row(line)
+    if not calls:
+        html("<p>No open call.</p>")
+    with st.expander("Closed calls"), st.container(key="rows-closed"):
+        for line in office.records().calls("closed", limit=CLOSED_SHOWN):
+            _row(line)
+    st.caption(f"Records: {md(office.records().address)}")
+    announce("home", "List of calls")
+
+
+def _row(line: CallLine) -> None:
+    card = office.knowledge().complaints.get(line.complaint)
+    outcome = OUTCOMES.get(line.outcome, "")
+    parts = [card.title if card else line.complaint, outcome, f"last {clock(line.last_at)}"]
+    label = f"**{md(line.machine)}** {md(', '.join(p for p in parts if p))}"
+    if st.button(label, key=f"open-{line.id}", width="stretch"):
+        go(call=line.id)
+
+
+def not_there(problem: str) -> None:
+    """What is shown for an address with no call behind it."""
+    html(
+        f"<div data-screen='none'><p class='kicker'>Chiller Diagnose</p><h1>No such call</h1><p>{t(problem)}</p></div>"
+    )
+    if st.button("All calls", key="home"):
+        go()

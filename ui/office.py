@@ -1,0 +1,88 @@
+"""What all desks share in this process: the records, the cards, and advice already worked out."""
+
+from __future__ import annotations
+
+import logging
+import threading
+from collections import OrderedDict
+from datetime import UTC, datetime
+from functools import lru_cache
+
+from diagnose.advice import Advice
+from diagnose.case import Case
+from diagnose.demo import load_demo
+from diagnose.store import Call, Store, digest_of
+from knowledge.load import Knowledge, load_knowledge
+from shared.errors import ChillerError
+
+MOST_KEPT = 600
+_lock = threading.Lock()
+_kept: OrderedDict[tuple[str, str], Advice] = OrderedDict()
+
+
+@lru_cache(maxsize=1)
+def knowledge() -> Knowledge:
+    """The cards, read once; a change of the cards is seen after the next start."""
+    return load_knowledge()
+
+
+def check_case(case: Case) -> None:
+    """Refuse a case that does not hold together with the cards. Raises CaseError."""
+    from diagnose.case_check import checked
+
+    checked(case, knowledge())
+
+
+@lru_cache(maxsize=1)
+def records() -> Store:
+    """The store of this process."""
+    return Store(check=check_case)
+
+
+def open_records() -> None:
+    """Open store and cards, and fill an empty store with the demonstration. Raises ChillerError."""
+    with _lock:
+        knowledge()
+        load_demo(records(), datetime.now(UTC))
+
+
+def advise(case: Case) -> Advice:
+    """Advice for a case, worked out anew."""
+    from diagnose.advise import advise as work_out
+
+    return work_out(case, knowledge())
+
+
+def advice_for(case: Case, digest: str) -> Advice:
+    """Advice for a case; equal cases under equal cards are worked out once."""
+    key = (knowledge().digest, digest)
+    with _lock:
+        if key in _kept:
+            _kept.move_to_end(key)
+            return _kept[key]
+    advice = advise(case)
+    with _lock:
+        _kept[key] = advice
+        while len(_kept) > MOST_KEPT:
+            _kept.popitem(last=False)
+    return advice
+
+
+def advice_of(call: Call) -> Advice:
+    """Advice for a call as it stands."""
+    return advice_for(call.case, call.case_digest)
+
+
+def advise_prefix(call: Call, count: int) -> Advice:
+    """Advice as it stood after the first ``count`` entries that still stand."""
+    case = call.case_after(count)
+    return advice_for(case, digest_of(case))
+
+
+def warm_up() -> None:
+    """Load what the first question needs, so that the first person does not wait for it."""
+    try:
+        for line in records().calls("open", limit=1):
+            advice_of(records().call(line.id))
+    except ChillerError:
+        logging.getLogger(__name__).warning("nothing to warm up with")
