@@ -18,7 +18,16 @@ PlaceKind = Literal["unit", "circuit", "compressor", "fan", "pump", "supply"]
 Role = Literal["customer", "agent", "technician"]
 Qualification = Literal["electrical", "refrigerant", "height"]
 StrengthWord = Literal[
-    "always", "almost-always", "usually", "often", "sometimes", "seldom", "rarely", "hardly-ever", "almost-never"
+    "always",
+    "almost-always",
+    "usually",
+    "often",
+    "sometimes",
+    "seldom",
+    "rarely",
+    "hardly-ever",
+    "almost-never",
+    "practically-never",
 ]
 PriorWord = Literal["very-common", "common", "occasional", "uncommon", "rare", "very-rare"]
 EfficacyWord = Literal["cures", "mostly-cures", "often-cures", "may-cure"]
