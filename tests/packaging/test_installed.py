@@ -214,7 +214,11 @@ def test_the_app_starts_from_an_awkward_folder(installed: Installed, browser: An
             time.sleep(0.1)
         page = browser.new_page()
         page.goto(f"http://127.0.0.1:{port}")
-        page.locator("h1").first.wait_for(timeout=30_000)
+        try:
+            page.locator("h1").first.wait_for(timeout=30_000)
+        except Exception as error:
+            shown = page.locator("body").inner_text()
+            raise AssertionError(f"no heading in 30 s; shown: {shown!r}; log: {log.read_text()!r}") from error
         text = page.locator("body").inner_text()
         assert "cannot be read" not in text and "Error" not in text, text
         assert page.locator("[data-testid=stException]").count() == 0
