@@ -51,7 +51,6 @@ class Inference:
         self.mode_factor = dict(mode_factor)
         self.cause_factor = cause_factor
         self.children = self._children(self.likelihoods)
-        self._memo: dict[tuple[Key, bytes], Array] = {}
 
     def _children(self, keys: Mapping[Key, Array]) -> dict[Key, list[Key]]:
         children: dict[Key, list[Key]] = {}
@@ -76,18 +75,14 @@ class Inference:
         out += [k for k in self.likelihoods if self.network.node(k).parent is None]
         return sorted(set(out))
 
-    def members(self, root: Key) -> list[Key]:
-        """All findings with evidence below ``root``."""
-        if root in self.likelihoods:
-            return [root]
-        found: list[Key] = []
-        todo = list(self.children.get(root, ()))
-        while todo:
-            key = todo.pop()
-            if key in self.likelihoods:
-                found.append(key)
-            todo += self.children.get(key, ())
-        return sorted(found)
+    def root_of(self, key: Key) -> Key:
+        """The top of the tree ``key`` stands in."""
+        parent = self.network.node(key).parent
+        return key if parent is None else self.root_of(parent)
+
+    def roots_moved_by(self, mode: str) -> set[Key]:
+        """Trees in which ``mode`` changes anything."""
+        return {self.root_of(k) for k in (*self.by_mode.get(mode, ()), *self._extras(mode))}
 
     def _extras(self, mode: str) -> dict[Key, Array]:
         """What a lying instrument itself shows (gauges that differ at rest)."""
@@ -100,8 +95,32 @@ class Inference:
                 out[key] = node.factors({word: strength})
         return out
 
+    def _stamp(self, key: Key, likelihoods: Mapping[Key, Array], extras: Mapping[Key, Array]) -> bytes:
+        """Everything the message of ``key`` depends on."""
+        own = likelihoods[key].tobytes() if key in likelihoods else b""
+        extra = extras[key].tobytes() if key in extras else b""
+        return own + b"|" + extra + b"".join(self._stamp(c, likelihoods, extras) for c in self.children.get(key, ()))
+
+    def _remembered(self, key: Key, run: Pass, known: dict[tuple[Key, bytes], Array]) -> Array:
+        """``_message``, taken over from another instrument mode where nothing below it differs."""
+        stamp = (key, self._stamp(key, run.likelihoods, run.extras))
+        found = known.get(stamp)
+        if found is None:
+            node = self.network.node(key)
+            rows = node.signature(run.first, run.second)
+            table = node.table(run.extras.get(key))
+            if key in run.likelihoods:
+                found = (table @ run.likelihoods[key])[rows]
+            else:
+                below = np.ones((len(run.first), node.size))
+                for child in self.children.get(key, ()):
+                    below = below * self._remembered(child, run, known)
+                found = np.einsum("hpk,hk->hp", table[rows], below)
+            known[stamp] = found
+        return found
+
     def _message(self, key: Key, run: Pass) -> Array:
-        """What the tree below and at ``key`` says to its parent: (H, P)."""
+        """What the tree below and at ``key`` says to its parent: (H, P), keeping what the downward pass needs."""
         node = self.network.node(key)
         rows = node.signature(run.first, run.second)
         table = node.table(run.extras.get(key))
@@ -125,9 +144,9 @@ class Inference:
         network = self.network
         names = [HONEST, *self.modes]
         roots = self.roots()
-        members = {r: self.members(r) for r in roots}
         log = np.empty((len(names), len(network.first)))
         known: dict[tuple[Key, bytes], Array] = {}
+        logs: dict[tuple[Key, bytes], Array] = {}
         log_odds = 0.0 if self.cause_factor is None else np.concatenate([[0.0], np.log(self.cause_factor)])
         for row, mode in enumerate(names):
             likelihoods, extras = self.evidence_for(mode), self._extras(mode)
@@ -141,14 +160,12 @@ class Inference:
             if self.cause_factor is not None:
                 total = total + log_odds[network.first] + log_odds[network.second]  # type: ignore[index]
             for root in roots:
-                stamp = b"".join(likelihoods[k].tobytes() for k in members[root]) + b"".join(
-                    extras[k].tobytes() for k in members[root] if k in extras
-                )
-                one = known.get((root, stamp))
+                stamp = (root, self._stamp(root, likelihoods, extras))
+                one = logs.get(stamp)
                 if one is None:
                     run = Pass(network.first, network.second, likelihoods, extras)
-                    one = np.log(np.maximum(self._message(root, run)[:, 0], 1e-300))
-                    known[root, stamp] = one
+                    one = np.log(np.maximum(self._remembered(root, run, known)[:, 0], 1e-300))
+                    logs[stamp] = one
                 total = total + one
             log[row] = total
         top = log.max()

@@ -18,7 +18,7 @@ from diagnose.network import Array, Index, Key, Network
 from knowledge.load import Knowledge
 from knowledge.models import Check, Remedy
 
-MOST_WORLDS = 700
+MOST_WORLDS = 400
 WORLD_MASS = 0.9995
 EXPLAIN_MINUTES = 3.0
 INSTRUMENT_MINUTES = 12.0
@@ -194,17 +194,22 @@ class Predictor:
 
     def __init__(self, inference: Inference, worlds: Worlds) -> None:
         self.inference, self.worlds = inference, worlds
-        self._runs = {mode: inference.upward(mode, rows) for mode, (_, rows) in worlds.by_mode.items()}
+        everything = np.array([w.row for w in worlds.worlds], dtype=np.int64)
+        self._common = inference.upward(HONEST, everything)
+        self._moved = {mode: inference.roots_moved_by(mode) for mode in worlds.by_mode if mode}
+        self._runs = {mode: inference.upward(mode, rows) for mode, (_, rows) in worlds.by_mode.items() if mode}
         self._known: dict[Key, Array] = {}
 
     def words(self, key: Key) -> Array:
         """(W, K)."""
         found = self._known.get(key)
         if found is None:
-            node = self.inference.network.node(key)
-            found = np.empty((len(self.worlds.p), node.size))
-            for mode, (where, _) in self.worlds.by_mode.items():
-                found[where] = self.inference.predict(key, self._runs[mode])
+            # only a liar that moves something in this tree needs a prediction of its own
+            root = self.inference.root_of(key)
+            found = self.inference.predict(key, self._common)
+            for mode, moved in self._moved.items():
+                if root in moved:
+                    found[self.worlds.by_mode[mode][0]] = self.inference.predict(key, self._runs[mode])
             self._known[key] = found
         return found
 
