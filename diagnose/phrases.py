@@ -46,9 +46,8 @@ _HAZARDS = {
     "slip": "wet ground",
 }
 _RANK: tuple[SignalWord, ...] = ("DANGER", "WARNING", "CAUTION", "NOTICE")
-EARLY_CHECKS = (
-    2  # before that many, a ranking says little more than what is common: common practice, no source
-)
+# before that many, a ranking says little more than what is common: common practice, no source
+EARLY_FINDINGS = 2
 ROLES = {
     "customer": "anyone on site",
     "agent": "the telephone desk",
@@ -100,8 +99,10 @@ def hazard_words(hazards: Iterable[str]) -> str:
 
 
 def early(advice: Advice) -> bool:
-    """Whether the ranking still rests on too little to lean on."""
-    return advice.checks_done < EARLY_CHECKS
+    """Whether the ranking still rests on too little to lean on: hardly a finding speaks on the leading suspect."""
+    lead = advice.suspects[0] if advice.suspects else None
+    heard = [r for r in (*lead.for_, *lead.against) if not r.finding.startswith("complaint:")] if lead else []
+    return len(heard) < EARLY_FINDINGS
 
 
 def at_place(title: str, place: str) -> str:
@@ -202,9 +203,7 @@ def _what_and_result(entry: Entry, knowledge: Knowledge) -> tuple[str, str]:
         answer = check.answers.get(entry.answer) if check else None
         return title, answer.text if answer else entry.answer
     if entry.quantity:
-        return at_place(quantity_title(entry.quantity), entry.place), reading_echo(
-            entry.quantity, entry.value
-        )
+        return at_place(quantity_title(entry.quantity), entry.place), reading_echo(entry.quantity, entry.value)
     if entry.action:
         return at_place(action_title(entry.action, knowledge), entry.place), _OUTCOMES[entry.outcome]
     if entry.finding:

@@ -37,8 +37,8 @@ def draw() -> None:
 def _row(line: CallLine) -> None:
     card = office.knowledge().complaints.get(line.complaint)
     outcome = OUTCOMES.get(line.outcome, "")
-    parts = [card.title if card else line.complaint, outcome, f"last {clock(line.last_at)}"]
-    label = f"**{md(line.machine)}** {md(', '.join(p for p in parts if p))}"
+    parts = [card.title if card else line.complaint, outcome, f"last entry {clock(line.last_at)}"]
+    label = f"**{md(line.machine)}**  \n{md('. '.join(p for p in parts if p))}"
     if st.button(label, key=f"open-{line.id}", width="stretch"):
         go(call=line.id)
 

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import streamlit as st
-from diagnose.phrases import ROLES, complaint_title
 
 from diagnose.advice import Step
+from diagnose.phrases import ROLES, complaint_title
 from diagnose.store.records import OUTCOMES
 from ui import office
 from ui.field import log, question, rail, ranking, values, verdict
@@ -18,9 +18,10 @@ def draw(call_id: str) -> None:
     call = office.records().call(call_id)
     desk = Desk(office.records(), office.knowledge(), call, office.advice_of(call))
     rail.draw(desk)
-    say_now()
     left, right = st.columns([11, 9], gap="large")
     with left:
+        rail.receipt(desk)
+        say_now()
         shown = _main(desk)
         with st.expander("Give a reading"):
             values.at_any_time(desk)

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import streamlit as st
-from diagnose.phrases import hazard_words, minutes, needed_state, signal, who_may
 
 from diagnose.advice import Step
 from diagnose.choices import place_choices
+from diagnose.phrases import hazard_words, minutes, needed_state, signal, who_may
 from diagnose.places import spell
 from ui.field import values
 from ui.field.acts import Desk, close, keep
@@ -23,26 +23,30 @@ def heading(screen: str, title: str, kicker: str) -> None:
 
 def draw(desk: Desk, step: Step, waiting: int) -> None:
     """Draw a step of any kind."""
-    kicker = {
-        "observe": "Look or measure",
-        "repair": "Do this",
-        "reconfigure": "Try this",
-        "hand-over": "Hand over",
-    }[step.kind]
-    heading(f"{step.id} {step.place}", step.title, kicker)
+    state = needed_state(step.state)
+    parts = [
+        {
+            "observe": "Look or measure",
+            "repair": "Do this",
+            "reconfigure": "Try this",
+            "hand-over": "Hand over",
+        }[step.kind],
+        minutes(step.minutes) if step.minutes else "",
+        f"machine: {state}" if state else "",
+    ]
+    heading(f"{step.id} {step.place}", step.title, ", ".join(part for part in parts if part))
     cautions(step)
     html(f"<p class='ask'>{t(step.ask)}</p>")
-    tools = f"Bring: {', '.join(step.tools)}" if step.tools else ""
-    state = needed_state(step.state)
-    html(facts([minutes(step.minutes) if step.minutes else "", f"Machine: {state}" if state else "", tools]))
-    if step.why:
-        html(f"<p class='why'><b>Why this:</b> {t(step.why)}</p>")
+    if step.tools:
+        html(facts([f"Bring: {', '.join(step.tools)}"]))
     if step.kind == "observe":
         _observe(desk, step)
     elif step.kind == "hand-over":
         hand_over(desk, step.who)
     else:
         did_it(desk, step.id, step.kind == "repair")
+    if step.why:
+        html(f"<p class='why'><b>Why this:</b> {t(step.why)}</p>")
     if waiting:
         st.caption(f"{waiting} more {'check waits' if waiting == 1 else 'checks wait'} after this one.")
 

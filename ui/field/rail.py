@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import streamlit as st
-from diagnose.phrases import early, entry_line, likely, minutes, suspect_title
 
+from diagnose.phrases import early, entry_line, likely, minutes, suspect_title
 from diagnose.store import Call, Event
 from knowledge.load import Knowledge
 from ui.field.acts import Desk, go, take_back
@@ -16,35 +16,51 @@ LEADING = 2
 def draw(desk: Desk) -> None:
     """Draw the rail."""
     with st.container(key="rail"):
-        html(_text(desk))
-        with st.container(horizontal=True, gap="small", key="railtools"):
-            if st.button("All calls", key="home"):
+        if desk.advice.stop is not None:
+            html(f"<div class='rail-stop'>Stop. {t(desk.advice.stop.reason)}</div>")
+        with st.container(
+            horizontal=True, wrap=False, gap="small", vertical_alignment="center", key="railtools"
+        ):
+            if st.button("Calls", key="home"):
                 go()
+            html(_head(desk))
             last = desk.call.last_undoable()
             if st.button("Take back", key=desk.key("undo"), disabled=last is None or not desk.call.open):
                 take_back(desk)
-    receipt = receipt_text(desk.call, desk.knowledge)
-    if receipt:
-        html(f"<p class='receipt' role='status'>{t(receipt[0])}<strong>{t(receipt[1])}</strong></p>")
+        rows = _suspects(desk)
+        if rows:
+            html(rows)
 
 
-def _text(desk: Desk) -> str:
-    advice, call = desk.advice, desk.call
-    checks = "1 check" if advice.checks_done == 1 else f"{advice.checks_done} checks"
-    spent = f"{minutes(advice.minutes_spent)} spent" if advice.minutes_spent else "no minutes spent"
-    rows = [
-        f"<div class='rail-head'><span>{t(call.line.machine)}</span><span>{t(checks)}, {t(spent)}</span></div>"
-    ]
-    if advice.stop is not None:
-        rows.insert(0, f"<div class='rail-stop'>Stop. {t(advice.stop.reason)}</div>")
-    thin = early(advice)
-    for suspect in advice.suspects[:LEADING]:
+def receipt(desk: Desk) -> None:
+    """Draw what was stored last, from the records: it is the proof that the tap arrived."""
+    found = receipt_text(desk.call, desk.knowledge)
+    if found:
+        html(f"<p class='receipt' role='status'>{t(found[0])}<strong>{t(found[1])}</strong></p>")
+
+
+def _count(number: int, one: str) -> str:
+    return f"{number} {one}" if number == 1 else f"{number} {one}s"
+
+
+def _head(desk: Desk) -> str:
+    entries = desk.call.case.entries
+    checks, readings = (sum(1 for e in entries if getattr(e, kind)) for kind in ("check", "quantity"))
+    spent = minutes(desk.advice.minutes_spent) if desk.advice.minutes_spent else "0 min"
+    done = f"{_count(checks, 'check')}, {_count(readings, 'reading')}, {spent}"
+    return f"<div class='rail-head'><b>{t(desk.call.line.machine)}</b><span>{t(done)}</span></div>"
+
+
+def _suspects(desk: Desk) -> str:
+    thin = early(desk.advice)
+    rows = []
+    for suspect in desk.advice.suspects[:LEADING]:
         found = likely(suspect.probability)
         rows.append(
-            f"<div class='rail-row'>{pegs(found, thin)}<span class='rail-name'>{t(suspect_title(suspect))}</span>"
-            f"<span>{t(found.text)}</span></div>"
+            f"<div class='rail-row'><span class='rail-name'>{t(suspect_title(suspect))}</span>"
+            f"<span class='rail-word'>{t(found.text)}</span>{pegs(found, thin)}</div>"
         )
-    return "".join(rows)
+    return f"<div class='rail-rows'>{''.join(rows)}</div>" if rows else ""
 
 
 def receipt_text(call: Call, knowledge: Knowledge) -> tuple[str, str] | None:
@@ -62,7 +78,8 @@ def receipt_text(call: Call, knowledge: Knowledge) -> tuple[str, str] | None:
         "close": "Call closed",
         "reopen": "Call open again",
     }
-    return f"{words[last.kind]} {clock(last.at)}", _content(call, last, knowledge)
+    content = _content(call, last, knowledge)
+    return f"{words[last.kind]} {clock(last.at)}", content[:1].upper() + content[1:]
 
 
 def _content(call: Call, event: Event, knowledge: Knowledge) -> str:

@@ -24,7 +24,8 @@ def draw(desk: Desk) -> None:
         rows.append("<p>No suspects yet.</p>")
     html("".join(rows))
     waiting = [
-        f"{at_place(_plain(desk, n.finding), n.place)}: {n.why} Until: {n.until}" for n in advice.not_judged
+        f"{at_place(_plain(desk, n.finding), n.place)}: {n.why.removeprefix('Not judged: ')} Until: {n.until}"
+        for n in advice.not_judged
     ]
     html(
         bullet_list("These contradict each other", advice.contradictions)

@@ -10,14 +10,14 @@ from collections.abc import Sequence
 from typing import Any
 
 import streamlit as st
-from diagnose.phrases import STATES, STEADINESS, quantity_title
 
 from diagnose.advice import Step
 from diagnose.choices import quantity_places
+from diagnose.phrases import STATES, STEADINESS, quantity_title
 from diagnose.places import spell
 from shared.errors import ChillerError, ReadingError
 from shared.quantities import QUANTITIES, Kind
-from shared.units import ALLOWED, SHOWN, parse_reading
+from shared.units import SHOWN, parse_reading
 from ui.field.acts import Desk, keep, keep_all, skip
 from ui.parts import html, md, t
 
@@ -27,6 +27,12 @@ _NOT_TOLD = "not told"
 
 def _units(kind: Kind) -> list[str]:
     return list(dict.fromkeys(_SAID.get(u, u) for u in SHOWN[kind] if _SAID.get(u, u)))
+
+
+def _kept_unit(kind: Kind) -> str:
+    units = _units(kind)
+    kept = st.session_state.get(f"unit-{kind}")
+    return str(kept) if kept in units else units[0] if len(units) == 1 else ""
 
 
 def _unit_choice(kind: Kind, key: str) -> str:
@@ -46,11 +52,14 @@ def _with_unit(text: str, unit: str) -> str:
     return f"{text} {unit}" if text and unit and re.fullmatch(r".*[\d.,]", text) else text
 
 
-def field(quantity: str, place: str, key: str, *, phases: bool = True) -> str | list[str]:
-    """Draw the inputs of one quantity and the echo below; return what was typed, "" when nothing was."""
+def field(quantity: str, place: str, key: str, *, units_shown: set[Kind] | None = None) -> str | list[str]:
+    """Draw the inputs of one quantity and the echo below; return what was typed, "" when nothing was.
+
+    units_shown: kinds whose choice of unit stands on this screen already.
+    """
     what = QUANTITIES[quantity]
     title = what.title[0].upper() + what.title[1:] + (f", {spell(place)}" if ":" in place else "")
-    if what.phases and phases:
+    if what.phases:
         st.caption(md(f"{title}: one value, or all three legs"))
         columns = st.columns(3, gap="small")
         typed = [
@@ -58,12 +67,10 @@ def field(quantity: str, place: str, key: str, *, phases: bool = True) -> str | 
             for n, column in enumerate(columns)
         ]
     else:
-        typed = [
-            st.text_input(
-                md(title), key=key, placeholder=f"a number, with {ALLOWED[what.kind]}", autocomplete="off"
-            )
-        ]
-    unit = _unit_choice(what.kind, f"{key}-unit")
+        typed = [st.text_input(md(title), key=key, placeholder="number and unit", autocomplete="off")]
+    shown = units_shown if units_shown is not None else set()
+    unit = _kept_unit(what.kind) if what.kind in shown else _unit_choice(what.kind, f"{key}-unit")
+    shown.add(what.kind)
     given = [_with_unit(text or "", unit) for text in typed if (text or "").strip()]
     value: str | list[str] = given if len(given) > 1 else given[0] if given else ""
     _echo(quantity, value)
@@ -116,13 +123,20 @@ def _checked(quantity: str, place: str, value: str | list[str], more: dict[str, 
 def answer_by_reading(desk: Desk, step: Step, place: str) -> None:
     """A step that is answered by numbers: its fields, then keep, cannot tell, skip."""
     typed: list[tuple[str, str, str | list[str]]] = []
+    units_shown: set[Kind] = set()
     for quantity in step.reads:
         where = place if ":" in place and place.split(":")[0] == QUANTITIES[quantity].place else ""
         if not where and QUANTITIES[quantity].place == "any" and ":" in place:
             where = place
         spots = quantity_places(desk.call.case.machine, quantity)
         where = where or (spots[0] if len(spots) == 1 else "")
-        typed.append((quantity, where, field(quantity, where, desk.key("read", step.id, place, quantity))))
+        typed.append(
+            (
+                quantity,
+                where,
+                field(quantity, where, desk.key("read", step.id, place, quantity), units_shown=units_shown),
+            )
+        )
     more = _while_reading(desk, desk.key("read", step.id, place), step)
     with st.container(key="rows-keep"):
         if st.button("Keep this", key=desk.key("keep", step.id, place), type="primary", width="stretch"):
