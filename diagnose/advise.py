@@ -799,7 +799,7 @@ def _lead(work: Work, network: Network, belief: Belief, marginals: Array) -> Lea
     top, second = (int(order[0]), int(order[1])) if len(order) > 1 else (0, 0)
     p = belief.hypotheses()
     a, b = sorted((top + 1, second + 1))
-    where = np.flatnonzero((network.first == a) & (network.second == b))
+    where = np.flatnonzero((belief.over.first == a) & (belief.over.second == b))
     pair = float(p[where].sum())
     modes = belief.modes()
     instrument = max(modes, key=lambda m: modes[m]) if modes else ""
@@ -820,8 +820,8 @@ def _lead(work: Work, network: Network, belief: Belief, marginals: Array) -> Lea
             or work.knowledge.causes[inst.cause].remedy.id == cause.remedy.id
         )
     ]
-    group = np.isin(network.first, [top + 1, *(i + 1 for i in same)]) | np.isin(
-        network.second, [top + 1, *(i + 1 for i in same)]
+    group = np.isin(belief.over.first, [top + 1, *(i + 1 for i in same)]) | np.isin(
+        belief.over.second, [top + 1, *(i + 1 for i in same)]
     )
     return Lead(
         top,
@@ -1075,8 +1075,8 @@ def _steps(
 def _instance_mass(network: Network, worlds: Worlds) -> Array:
     out = np.zeros(len(network.instances) + 1)
     for p, world in zip(worlds.p, worlds.worlds, strict=True):
-        out[network.first[world.row]] += p
-        out[network.second[world.row]] += p
+        out[worlds.over.first[world.row]] += p
+        out[worlds.over.second[world.row]] += p
     result: Array = out[1:]
     return result
 

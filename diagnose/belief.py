@@ -12,9 +12,11 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from diagnose.grade import HONEST, Graded, Mode
-from diagnose.network import Array, Index, Key, Network, Node
+from diagnose.network import Array, Hypotheses, Index, Key, Network, Node
 
 Likelihoods = Mapping[Key, Array]
+DROPPED = 1e-10  # share of the belief that may be left out, proved by a bound
+MOST_IN_PAIRS = 300  # above this many causes at places, pairs are formed of the likeliest ones only
 
 
 @dataclass
@@ -28,6 +30,16 @@ class Pass:
     lambdas: dict[Key, Array] = field(default_factory=dict)
     messages: dict[Key, Array] = field(default_factory=dict)
     pis: dict[Key, Array] = field(default_factory=dict)
+
+
+@dataclass
+class Scene:
+    """Hypotheses, evidence and what was already said, for one pass without predictions."""
+
+    hypotheses: Hypotheses
+    likelihoods: Likelihoods
+    extras: Mapping[Key, Array]
+    known: dict[tuple[Key, bytes], Array]
 
 
 class Inference:
@@ -101,22 +113,28 @@ class Inference:
         extra = extras[key].tobytes() if key in extras else b""
         return own + b"|" + extra + b"".join(self._stamp(c, likelihoods, extras) for c in self.children.get(key, ()))
 
-    def _remembered(self, key: Key, run: Pass, known: dict[tuple[Key, bytes], Array]) -> Array:
-        """``_message``, taken over from another instrument mode where nothing below it differs."""
-        stamp = (key, self._stamp(key, run.likelihoods, run.extras))
-        found = known.get(stamp)
-        if found is None:
-            node = self.network.node(key)
-            rows = node.signature(run.first, run.second)
-            table = node.table(run.extras.get(key))
-            if key in run.likelihoods:
-                found = (table @ run.likelihoods[key])[rows]
-            else:
-                below = np.ones((len(run.first), node.size))
-                for child in self.children.get(key, ()):
-                    below = below * self._remembered(child, run, known)
-                found = np.einsum("hpk,hk->hp", table[rows], below)
-            known[stamp] = found
+    def _said(self, key: Key, scene: Scene, which: Index | None) -> Array:
+        """What the tree below and at ``key`` says to its parent, (H, P), taken over from the honest pass where nothing
+        below it differs. ``which``: rows of the scene's hypotheses, None = all."""
+        stamp = (key, self._stamp(key, scene.likelihoods, scene.extras))
+        found = scene.known.get(stamp)
+        if found is not None:
+            return found if which is None else found[which]
+        first, second = scene.hypotheses.first, scene.hypotheses.second
+        node = self.network.node(key)
+        rows = node.signature(first, second) if which is None else node.signature(first[which], second[which])
+        table = node.table(scene.extras.get(key))
+        if key in scene.likelihoods:
+            found = (table @ scene.likelihoods[key])[rows]
+        else:
+            below: Array | None = None
+            for child in self.children.get(key, ()):
+                one = self._said(child, scene, which)
+                below = one if below is None else below * one
+            assert below is not None
+            found = np.einsum("hpk,hk->hp", table[rows], below)
+        if which is None:
+            scene.known[stamp] = found
         return found
 
     def _message(self, key: Key, run: Pass) -> Array:
@@ -139,45 +157,85 @@ class Inference:
         """Likelihoods of all findings if ``mode`` is true."""
         return {**self.likelihoods, **self.by_mode.get(mode, {})}
 
-    def posterior(self) -> Belief:
-        """The joint posterior over hypotheses and instrument modes."""
-        network = self.network
+    def _log_odds(self, hypotheses: Hypotheses) -> Array:
+        """Log prior with what was proved about single causes."""
+        if self.cause_factor is None:
+            return hypotheses.log_prior
+        extra = np.concatenate([[0.0], np.log(self.cause_factor)])
+        out: Array = hypotheses.log_prior + extra[hypotheses.first] + extra[hypotheses.second]
+        return out
+
+    def _log_mode(self, mode: str) -> float:
+        """Log prior odds of a mode, with what impossible readings say about it."""
+        chance = self.modes[mode].prior if mode else 0.5
+        factor = self.mode_factor.get(mode, self.mode_factor.get(HONEST, 1.0))
+        return float(np.log(chance / (1.0 - chance)) + np.log(max(factor, 1e-300)))
+
+    def _gain(self, mode: str, honest: Scene) -> float:
+        """Log of how many times more likely the evidence can at most be under ``mode`` than honestly, for any hypothesis."""
+        gain = 0.0
+        for key, changed in self.by_mode.get(mode, {}).items():
+            gain += float(np.log(np.max(changed / np.maximum(honest.likelihoods[key], 1e-300))))
+        for key in self._extras(mode):
+            if key in honest.likelihoods:
+                least = float(self._said(key, honest, None).min())
+                gain += float(np.log(honest.likelihoods[key].max() / max(least, 1e-300)))
+        return gain
+
+    def _log_likelihood(self, scene: Scene, roots: Sequence[Key], which: Index | None) -> Array:
+        total: Array | float = 0.0
+        for root in roots:
+            total = total + np.log(np.maximum(self._said(root, scene, which)[:, 0], 1e-300))
+        return np.asarray(total)
+
+    def posterior(self, dropped: float = DROPPED) -> Belief:
+        """The joint posterior over hypotheses and instrument modes.
+
+        Under a lying instrument a hypothesis is left out only if it is proved to weigh less than ``dropped`` in all: the
+        evidence can gain no more than the product, over the findings the liar moves, of the largest ratio of their
+        likelihoods. Above ``MOST_IN_PAIRS`` causes, pairs are formed of the likeliest single ones only.
+        """
+        hypotheses = self._hypotheses()
         names = [HONEST, *self.modes]
         roots = self.roots()
-        log = np.empty((len(names), len(network.first)))
+        honest = Scene(hypotheses, self.likelihoods, {}, {})
+        prior = self._log_odds(hypotheses)
+        plain = prior + self._log_likelihood(honest, roots, None)
+        log = np.full((len(names), len(prior)), -np.inf)
+        log[0] = plain + self._log_mode(HONEST)
+        top = float(log[0].max())
+        total = top + float(np.log(np.exp(log[0] - top).sum()))
+        limit = np.log(dropped) + total - np.log(len(prior) * max(1, len(self.modes)))
+        for row, mode in enumerate(names[1:], 1):
+            scene = Scene(hypotheses, self.evidence_for(mode), self._extras(mode), honest.known)
+            ceiling = plain + self._log_mode(mode) + self._gain(mode, honest)
+            which = np.flatnonzero(ceiling > limit)
+            if len(which):
+                log[row, which] = prior[which] + self._log_mode(mode) + self._log_likelihood(scene, roots, which)
+        joint = np.exp(log - log.max())
+        return Belief(self, names, joint / joint.sum(), hypotheses)
+
+    def _hypotheses(self) -> Hypotheses:
+        """All pairs where the base is small enough, else pairs of the likeliest single causes."""
+        network = self.network
+        if len(network.instances) <= MOST_IN_PAIRS:
+            return network.all_hypotheses()
+        singles = network.singles()
+        roots = self.roots()
+        best = np.full(len(singles.first), -np.inf)
+        prior = self._log_odds(singles)
         known: dict[tuple[Key, bytes], Array] = {}
-        logs: dict[tuple[Key, bytes], Array] = {}
-        log_odds = 0.0 if self.cause_factor is None else np.concatenate([[0.0], np.log(self.cause_factor)])
-        for row, mode in enumerate(names):
-            likelihoods, extras = self.evidence_for(mode), self._extras(mode)
-            chance = self.modes[mode].prior if mode else 0.5
-            prior = float(np.log(chance / (1.0 - chance)))
-            total = (
-                network.log_prior
-                + prior
-                + np.log(max(self.mode_factor.get(mode, self.mode_factor.get(HONEST, 1.0)), 1e-300))
-            )
-            if self.cause_factor is not None:
-                total = total + log_odds[network.first] + log_odds[network.second]  # type: ignore[index]
-            for root in roots:
-                stamp = (root, self._stamp(root, likelihoods, extras))
-                one = logs.get(stamp)
-                if one is None:
-                    run = Pass(network.first, network.second, likelihoods, extras)
-                    one = np.log(np.maximum(self._remembered(root, run, known)[:, 0], 1e-300))
-                    logs[stamp] = one
-                total = total + one
-            log[row] = total
-        top = log.max()
-        joint = np.exp(log - top)
-        return Belief(self, names, joint / joint.sum())
+        for mode in [HONEST, *self.modes]:
+            scene = Scene(singles, self.evidence_for(mode), self._extras(mode), known)
+            best = np.maximum(best, prior + self._log_mode(mode) + self._log_likelihood(scene, roots, None))
+        chosen = np.argsort(-best[1:], kind="stable")[:MOST_IN_PAIRS] + 1
+        return network.hypotheses(np.sort(chosen))
 
     # predictions ---------------------------------------------------------------------------------------------------------
 
-    def upward(self, mode: str, which: Index) -> Pass:
+    def upward(self, mode: str, first: Index, second: Index) -> Pass:
         """One upward pass over some hypotheses, keeping all messages."""
-        network = self.network
-        run = Pass(network.first[which], network.second[which], self.evidence_for(mode), self._extras(mode))
+        run = Pass(first, second, self.evidence_for(mode), self._extras(mode))
         for root in self.roots():
             self._message(root, run)
         return run
@@ -229,6 +287,7 @@ class Belief:
     inference: Inference
     names: list[str]
     joint: Array
+    over: Hypotheses
 
     @property
     def network(self) -> Network:
@@ -243,10 +302,10 @@ class Belief:
     def causes(self) -> Array:
         """Marginal probability of each instance."""
         p = self.hypotheses()
-        network = self.network
-        out: Array = np.bincount(network.first, weights=p, minlength=len(network.instances) + 1).astype(float)
+        network, over = self.network, self.over
+        out: Array = np.bincount(over.first, weights=p, minlength=len(network.instances) + 1).astype(float)
         out += np.bincount(
-            np.where(network.second == network.first, 0, network.second),
+            np.where(over.second == over.first, 0, over.second),
             weights=p,
             minlength=len(network.instances) + 1,
         )

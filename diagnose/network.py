@@ -32,6 +32,15 @@ class Instance:
     place: Place
 
 
+@dataclass(frozen=True)
+class Hypotheses:
+    """first, second: instance numbers from 1 (0 = no cause; equal = the same cause at two folded places); log_prior of each."""
+
+    first: Index
+    second: Index
+    log_prior: Array
+
+
 class Node:
     """One effect or finding at one place.
 
@@ -148,7 +157,7 @@ class Network:
                     self._edges.setdefault(name, []).append(
                         (number, {w: words.strength[s] for w, s in edge.gives.items()})
                     )
-        self.first, self.second, self.log_prior = self._hypotheses()
+        self._all: Hypotheses | None = None
 
     def _weight(self, cause: Cause, context: Sequence[str]) -> float:
         base = self.words.prior[cause.prior]
@@ -157,20 +166,30 @@ class Network:
             return base
         return max(given) if max(given) >= base else min(given)
 
-    def _hypotheses(self) -> tuple[Index, Index, Array]:
-        """(first, second, log prior): none, singles, pairs; 0 is "no cause"; a folded place may hold one cause twice."""
+    def hypotheses(self, chosen: Index) -> Hypotheses:
+        """None, every single, and every pair of the ``chosen`` instances; a folded place may hold one cause twice."""
         n = len(self.instances)
         one = np.arange(1, n + 1)
-        a, b = np.triu_indices(n, 1)
-        twice = np.array([i + 1 for i, inst in enumerate(self.instances) if inst.place.count > 1], dtype=np.int64)
-        first = np.concatenate([[0], one, a + 1, twice]).astype(np.int64)
-        second = np.concatenate([[0], np.zeros(n, dtype=np.int64), b + 1, twice]).astype(np.int64)
+        a, b = np.triu_indices(len(chosen), 1)
+        twice = np.array([i for i in chosen if self.instances[i - 1].place.count > 1], dtype=np.int64)
+        first = np.concatenate([[0], one, chosen[a], twice]).astype(np.int64)
+        second = np.concatenate([[0], np.zeros(n, dtype=np.int64), chosen[b], twice]).astype(np.int64)
         odds = np.concatenate([[1.0], self.odds])
         weight = odds[first] * odds[second]
         if len(twice):
             counts = np.array([self.instances[i - 1].place.count for i in twice], dtype=float)
             weight[-len(twice) :] *= (counts - 1.0) / (2.0 * counts)  # n(n-1)/2 o^2 where odds hold n o
-        return first, second, np.log(weight / weight.sum())
+        return Hypotheses(first, second, np.log(weight / weight.sum()))
+
+    def all_hypotheses(self) -> Hypotheses:
+        """None, every single and every pair."""
+        if self._all is None:
+            self._all = self.hypotheses(np.arange(1, len(self.instances) + 1))
+        return self._all
+
+    def singles(self) -> Hypotheses:
+        """None and every single."""
+        return self.hypotheses(np.zeros(0, dtype=np.int64))
 
     # nodes -------------------------------------------------------------------------------------------------------------
 

@@ -14,7 +14,7 @@ import numpy as np
 
 from diagnose.belief import Belief, Inference
 from diagnose.grade import HONEST
-from diagnose.network import Array, Index, Key, Network
+from diagnose.network import Array, Hypotheses, Index, Key, Network
 from knowledge.load import Knowledge
 from knowledge.models import Check, Remedy
 
@@ -46,6 +46,7 @@ class Worlds:
     cures: Array
     need: Index
     by_mode: dict[str, tuple[Index, Index]]
+    over: Hypotheses
 
 
 def hand_over_cost(knowledge: Knowledge, to: str) -> float:
@@ -120,7 +121,9 @@ def keep_worlds(belief: Belief, role: str, qualified: Sequence[str], most: int =
 
     need = np.full((len(worlds), 3), -1, dtype=np.int64)
     for w, world in enumerate(worlds):
-        slots = [of_instance(int(i)) for i in {int(network.first[world.row]), int(network.second[world.row])} if i]
+        slots = [
+            of_instance(int(i)) for i in {int(belief.over.first[world.row]), int(belief.over.second[world.row])} if i
+        ]
         if world.mode != HONEST:
             slots.append(
                 remedy_number(f"instrument@{belief.inference.modes[world.mode].instrument}", INSTRUMENT_MINUTES, 1.0)
@@ -132,7 +135,7 @@ def keep_worlds(belief: Belief, role: str, qualified: Sequence[str], most: int =
     for mode in dict.fromkeys(w.mode for w in worlds):
         where = np.flatnonzero(modes == mode)
         by_mode[mode] = (where, np.array([worlds[i].row for i in where], dtype=np.int64))
-    return Worlds(p, worlds, remedies, np.array(costs), np.array(cures), need, by_mode)
+    return Worlds(p, worlds, remedies, np.array(costs), np.array(cures), need, by_mode, belief.over)
 
 
 def acting_cost(beliefs: Array, worlds: Worlds, hand_over: float) -> tuple[Array, Index]:
@@ -195,9 +198,14 @@ class Predictor:
     def __init__(self, inference: Inference, worlds: Worlds) -> None:
         self.inference, self.worlds = inference, worlds
         everything = np.array([w.row for w in worlds.worlds], dtype=np.int64)
-        self._common = inference.upward(HONEST, everything)
+        first, second = worlds.over.first, worlds.over.second
+        self._common = inference.upward(HONEST, first[everything], second[everything])
         self._moved = {mode: inference.roots_moved_by(mode) for mode in worlds.by_mode if mode}
-        self._runs = {mode: inference.upward(mode, rows) for mode, (_, rows) in worlds.by_mode.items() if mode}
+        self._runs = {
+            mode: inference.upward(mode, first[rows], second[rows])
+            for mode, (_, rows) in worlds.by_mode.items()
+            if mode
+        }
         self._known: dict[Key, Array] = {}
 
     def words(self, key: Key) -> Array:

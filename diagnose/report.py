@@ -175,11 +175,7 @@ def _stop(advice: Advice) -> str:
     stop = advice.stop
     if stop is None:
         return ""
-    over = (
-        f"<p>Hand over to {_t(ROLES.get(stop.hand_over_to, stop.hand_over_to))}.</p>"
-        if stop.hand_over_to
-        else ""
-    )
+    over = f"<p>Hand over to {_t(ROLES.get(stop.hand_over_to, stop.hand_over_to))}.</p>" if stop.hand_over_to else ""
     return (
         f"<section class='box stop'><h2>Stop</h2><p>{_t(stop.reason)}</p>"
         f"<p><b>Make safe:</b> {_t(stop.make_safe)}</p>{over}</section>"
@@ -218,9 +214,7 @@ def _reasons(title: str, reasons: Sequence[Reason]) -> str:
 
 
 def _suspect(suspect: Suspect) -> str:
-    unchecked = (
-        f"<p><b>Not checked:</b> {_t('; '.join(suspect.not_checked))}</p>" if suspect.not_checked else ""
-    )
+    unchecked = f"<p><b>Not checked:</b> {_t('; '.join(suspect.not_checked))}</p>" if suspect.not_checked else ""
     return (
         f"<li><p><b>{_t(suspect_title(suspect))}</b> ({_t(likely(suspect.probability).text)})</p>"
         f"{_reasons('Fits', suspect.for_)}{_reasons('Does not fit', suspect.against)}{unchecked}</li>"
@@ -242,9 +236,7 @@ def _machine(machine: Machine) -> str:
                 for name, parts in value.items()
             )
         if value not in (None, "", "unknown"):
-            rows.append(
-                (_t(label), _t(str(value).replace("-", " ") if key in ("fluid", "tank_at") else value))
-            )
+            rows.append((_t(label), _t(str(value).replace("-", " ") if key in ("fluid", "tank_at") else value)))
     rows += [(_t(f"Card: {quantity_title(k)}"), _t(v)) for k, v in machine.card.items()]
     return "<h2>Machine</h2>" + (_table(("", ""), rows) or "<p>No nameplate data given.</p>")
 
@@ -296,9 +288,7 @@ def _derived(advice: Advice) -> str:
 
 
 def _doubts(advice: Advice) -> str:
-    waiting = [
-        f"{at_place(n.finding.replace('-', ' '), n.place)}: {n.why}; {n.until}" for n in advice.not_judged
-    ]
+    waiting = [f"{at_place(n.finding.replace('-', ' '), n.place)}: {n.why}; {n.until}" for n in advice.not_judged]
     parts = (
         ("Contradictions", advice.contradictions),
         ("Not judged yet", waiting),

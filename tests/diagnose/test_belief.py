@@ -45,12 +45,13 @@ def test_posterior_equals_brute_force(seed: int) -> None:
     """Every hypothesis (none, singles, pairs) has the posterior that enumeration of all hidden states gives."""
     network = Network(tiny.tiny_knowledge(seed), tiny.UNIT, (), {})
     likelihoods = evidence(network, seed)
+    over = network.all_hypotheses()
     got = infer(network, likelihoods).posterior().hypotheses()
     want = np.array(
         [
-            np.exp(network.log_prior[h])
-            * tiny.slow_likelihood(network, [int(i) for i in (network.first[h], network.second[h]) if i], likelihoods)
-            for h in range(len(network.first))
+            np.exp(over.log_prior[h])
+            * tiny.slow_likelihood(network, [int(i) for i in (over.first[h], over.second[h]) if i], likelihoods)
+            for h in range(len(over.first))
         ]
     )
     assert np.abs(got - want / want.sum()).max() < EXACT
@@ -61,7 +62,8 @@ def agrum_posterior(network: Network, likelihoods: dict[str, list[float]]) -> np
     gum = pytest.importorskip("pyagrum", reason="pyAgrum is a test dependency")
     knowledge = network.knowledge
     net = gum.BayesNet()
-    hypotheses = [[int(i) for i in (network.first[h], network.second[h]) if i] for h in range(len(network.first))]
+    over = network.all_hypotheses()
+    hypotheses = [[int(i) for i in (over.first[h], over.second[h]) if i] for h in range(len(over.first))]
     net.add(gum.LabelizedVariable("H", "hypothesis", [f"h{n}" for n in range(len(hypotheses))]))
     cards = {**knowledge.effects, **{k: knowledge.findings[k] for k in likelihoods}}
     for name, card in cards.items():
@@ -72,7 +74,7 @@ def agrum_posterior(network: Network, likelihoods: dict[str, list[float]]) -> np
         above = getattr(card, "parent", None) or getattr(card, "effect", None)
         if above:
             net.addArc(above, name)
-    net.cpt("H")[:] = np.exp(network.log_prior)
+    net.cpt("H")[:] = np.exp(over.log_prior)
     for name, card in cards.items():
         above = getattr(card, "parent", None) or getattr(card, "effect", None)
         for h, hypothesis in enumerate(hypotheses):
@@ -102,13 +104,14 @@ def test_prediction_equals_brute_force(seed: int) -> None:
     network = Network(tiny.tiny_knowledge(seed), tiny.UNIT, (), {})
     likelihoods = evidence(network, seed, count=3)
     inference = infer(network, likelihoods)
-    which = np.arange(len(network.first))
-    run = inference.upward(HONEST, which)
+    over = network.all_hypotheses()
+    which = np.arange(len(over.first))
+    run = inference.upward(HONEST, over.first, over.second)
     for name, card in network.knowledge.findings.items():
         got = inference.predict((name, "unit"), run)
         words = card.ordered or card.words
         for h in (0, 3, len(which) - 1):
-            hypothesis = [int(i) for i in (network.first[h], network.second[h]) if i]
+            hypothesis = [int(i) for i in (over.first[h], over.second[h]) if i]
             seen = likelihoods.get(name, [1.0] * len(words))
             want = np.array(
                 [
@@ -141,8 +144,9 @@ def test_adding_a_cause_keeps_the_share_of_doubles() -> None:
     shares = []
     for count in (4, 8, 16):
         network = Network(tiny.tiny_knowledge(3, causes=count), tiny.UNIT, (), {})
-        p = np.exp(network.log_prior)
-        shares.append(p[network.second > 0].sum() / p[network.first > 0].sum())
+        over = network.all_hypotheses()
+        p = np.exp(over.log_prior)
+        shares.append(p[over.second > 0].sum() / p[over.first > 0].sum())
     assert max(shares) < 0.08 and max(shares) - min(shares) < 0.02
 
 
@@ -162,13 +166,14 @@ def test_folded_circuits_weigh_like_unfolded_ones() -> None:
         unfolded = Network(
             knowledge, {k: p for k, p in places_for(topology, spoken).items() if p.kind in ("unit", "circuit")}, (), {}
         )
-        assert folded.log_prior[0] == pytest.approx(unfolded.log_prior[0], abs=1e-9)
+        assert folded.all_hypotheses().log_prior[0] == pytest.approx(unfolded.all_hypotheses().log_prior[0], abs=1e-9)
         by_cause = {}
         for label, network in (("folded", folded), ("unfolded", unfolded)):
-            p = np.exp(network.log_prior)
+            over = network.all_hypotheses()
+            p = np.exp(over.log_prior)
             alone = {}
-            for h in np.flatnonzero((network.first > 0) & (network.second == 0)):
-                cause = network.instances[network.first[h] - 1].cause
+            for h in np.flatnonzero((over.first > 0) & (over.second == 0)):
+                cause = network.instances[over.first[h] - 1].cause
                 alone[cause] = alone.get(cause, 0.0) + p[h]
             by_cause[label] = alone
         assert by_cause["folded"] == pytest.approx(by_cause["unfolded"], rel=1e-9)
@@ -243,6 +248,27 @@ def test_worked_example_of_the_design() -> None:
     clean = strainer_example({"basket": [1.0, 0.0]}, {})
     assert clean[1] > clean[0] and clean[1] == pytest.approx(0.67, abs=0.04)
     assert strainer_example({"basket": [1.0, 0.0], "rest": [0.0, 1.0]}, {("rest", "unit"): ("differ", 0.95)})[1] > 0.99
+
+
+def test_what_is_left_out_is_bounded() -> None:
+    """Leaving hypotheses out under a liar moves no probability by more than the bound says; nothing is left out at bound 0."""
+    network = Network(tiny.tiny_knowledge(21, causes=9, effects=4, findings=7), tiny.UNIT, (), {})
+    likelihoods = evidence(network, 21, count=5)
+    name = next(iter(likelihoods))
+    mode = Mode("m", "gauge", 0.02, "g", "gauge", (), {}, {}, {})
+    changed = {"m": {(name, "unit"): np.array(likelihoods[name][::-1])}}
+    inference = Inference(
+        network,
+        {(k, "unit"): np.array(v) for k, v in likelihoods.items()},
+        changed,
+        {"m": mode},
+        {HONEST: 1.0, "m": 1.0},
+    )
+    full = inference.posterior(dropped=1e-300).joint
+    for bound in (1e-2, 1e-4, 1e-10):
+        cut = inference.posterior(dropped=bound).joint
+        assert np.abs(cut - full).sum() <= 2 * bound + 1e-12
+    assert np.count_nonzero(inference.posterior(dropped=1e-2).joint) < np.count_nonzero(full)
 
 
 def test_a_lying_instrument_takes_the_blame_together() -> None:
