@@ -46,7 +46,6 @@ EXPLAINED_SUSPECTS = 6
 SHOWN_STEPS = 6
 STEADINESS = ("steady", "pull-down", "cycling", "starting")
 DEFAULT_FACTS = {"expansion": "thermostatic", "coil": "tube-fin", "pump-in-use": "onboard"}
-WORTH_BITS = 0.02  # a look that tells less than this is not proposed
 CONFIDENT = 0.97
 
 
@@ -553,7 +552,7 @@ def _draw(work: Work, network: Network, inference: Inference, belief: Belief) ->
         now, waiting = _candidates(work, network, gates)
         predictor = Predictor(inference, worlds)
         scored = score_checks(now, predictor, network, hand_over, base, _tells(work, network))
-    useful = [s for s in scored if s.information >= WORTH_BITS]
+    useful = scored
     lead = _lead(work, network, belief, marginals)
     verdict = None if stop is not None and stop.ends else _verdict(work, network, belief, lead, useful, base, gates)
     if stop is not None and stop.ends:

@@ -15,7 +15,6 @@ from diagnose.grade import HONEST, Graded, Mode
 from diagnose.network import Array, Hypotheses, Index, Key, Network, Node
 
 Likelihoods = Mapping[Key, Array]
-DROPPED = 1e-10  # share of the belief that may be left out, proved by a bound
 MOST_IN_PAIRS = 300  # above this many causes at places, pairs are formed of the likeliest ones only
 
 
@@ -34,12 +33,25 @@ class Pass:
 
 @dataclass
 class Scene:
-    """Hypotheses, evidence and what was already said, for one pass without predictions."""
+    """Hypotheses and evidence of one pass without predictions, with what was already worked out.
+
+    row_of: table rows of each node for these hypotheses, shared between passes. said: (H, P) by node. below: (H, K) by effect.
+    """
 
     hypotheses: Hypotheses
     likelihoods: Likelihoods
     extras: Mapping[Key, Array]
-    known: dict[tuple[Key, bytes], Array]
+    row_of: dict[Key, Index]
+    said: dict[Key, Array] = field(default_factory=dict)
+    below: dict[Key, Array] = field(default_factory=dict)
+
+    def rows(self, node: Node) -> Index:
+        """Table rows of ``node``."""
+        found = self.row_of.get(node.key)
+        if found is None:
+            found = node.signature(self.hypotheses.first, self.hypotheses.second)
+            self.row_of[node.key] = found
+        return found
 
 
 class Inference:
@@ -107,35 +119,45 @@ class Inference:
                 out[key] = node.factors({word: strength})
         return out
 
-    def _stamp(self, key: Key, likelihoods: Mapping[Key, Array], extras: Mapping[Key, Array]) -> bytes:
-        """Everything the message of ``key`` depends on."""
-        own = likelihoods[key].tobytes() if key in likelihoods else b""
-        extra = extras[key].tobytes() if key in extras else b""
-        return own + b"|" + extra + b"".join(self._stamp(c, likelihoods, extras) for c in self.children.get(key, ()))
-
-    def _said(self, key: Key, scene: Scene, which: Index | None) -> Array:
-        """What the tree below and at ``key`` says to its parent, (H, P), taken over from the honest pass where nothing
-        below it differs. ``which``: rows of the scene's hypotheses, None = all."""
-        stamp = (key, self._stamp(key, scene.likelihoods, scene.extras))
-        found = scene.known.get(stamp)
-        if found is not None:
-            return found if which is None else found[which]
-        first, second = scene.hypotheses.first, scene.hypotheses.second
-        node = self.network.node(key)
-        rows = node.signature(first, second) if which is None else node.signature(first[which], second[which])
-        table = node.table(scene.extras.get(key))
-        if key in scene.likelihoods:
-            found = (table @ scene.likelihoods[key])[rows]
-        else:
-            below: Array | None = None
-            for child in self.children.get(key, ()):
-                one = self._said(child, scene, which)
-                below = one if below is None else below * one
-            assert below is not None
-            found = np.einsum("hpk,hk->hp", table[rows], below)
-        if which is None:
-            scene.known[stamp] = found
+    def _said(self, key: Key, scene: Scene) -> Array:
+        """What the tree below and at ``key`` says to its parent: (H, P)."""
+        found = scene.said.get(key)
+        if found is None:
+            node = self.network.node(key)
+            if key in scene.likelihoods:
+                found = (node.table(scene.extras.get(key)) @ scene.likelihoods[key])[scene.rows(node)]
+            else:
+                found = np.einsum("hpk,hk->hp", node.table()[scene.rows(node)], self._below(key, scene))
+            scene.said[key] = found
         return found
+
+    def _below(self, key: Key, scene: Scene) -> Array:
+        """Product of what all children of an effect say: (H, K)."""
+        found = scene.below.get(key)
+        if found is None:
+            first, *rest = self.children[key]
+            found = self._said(first, scene)
+            for child in rest:
+                found = found * self._said(child, scene)
+            scene.below[key] = found
+        return found
+
+    def _changed(self, key: Key, scene: Scene, honest: Scene) -> Array:
+        """``_said`` under a lying instrument: only the branches it moves are computed anew."""
+        node = self.network.node(key)
+        if key in scene.likelihoods:
+            if scene.likelihoods[key] is honest.likelihoods[key] and key not in scene.extras:
+                return self._said(key, honest)
+            return self._said(key, scene)
+        below = self._below(key, honest)
+        for child in self.children[key]:
+            new, old = self._changed(child, scene, honest), self._said(child, honest)
+            if new is not old:
+                below = below * (new / old)
+        if below is self._below(key, honest):
+            return self._said(key, honest)
+        out: Array = np.einsum("hpk,hk->hp", node.table()[scene.rows(node)], below)
+        return out
 
     def _message(self, key: Key, run: Pass) -> Array:
         """What the tree below and at ``key`` says to its parent: (H, P), keeping what the downward pass needs."""
@@ -171,47 +193,32 @@ class Inference:
         factor = self.mode_factor.get(mode, self.mode_factor.get(HONEST, 1.0))
         return float(np.log(chance / (1.0 - chance)) + np.log(max(factor, 1e-300)))
 
-    def _gain(self, mode: str, honest: Scene) -> float:
-        """Log of how many times more likely the evidence can at most be under ``mode`` than honestly, for any hypothesis."""
-        gain = 0.0
-        for key, changed in self.by_mode.get(mode, {}).items():
-            gain += float(np.log(np.max(changed / np.maximum(honest.likelihoods[key], 1e-300))))
-        for key in self._extras(mode):
-            if key in honest.likelihoods:
-                least = float(self._said(key, honest, None).min())
-                gain += float(np.log(honest.likelihoods[key].max() / max(least, 1e-300)))
-        return gain
+    def _log(self, root: Key, said: Array) -> Array:
+        out: Array = np.log(np.maximum(said[:, 0], 1e-300))
+        return out
 
-    def _log_likelihood(self, scene: Scene, roots: Sequence[Key], which: Index | None) -> Array:
-        total: Array | float = 0.0
-        for root in roots:
-            total = total + np.log(np.maximum(self._said(root, scene, which)[:, 0], 1e-300))
-        return np.asarray(total)
+    def posterior(self) -> Belief:
+        """The joint posterior over hypotheses and instrument modes: exact; nothing is left out.
 
-    def posterior(self, dropped: float = DROPPED) -> Belief:
-        """The joint posterior over hypotheses and instrument modes.
-
-        Under a lying instrument a hypothesis is left out only if it is proved to weigh less than ``dropped`` in all: the
-        evidence can gain no more than the product, over the findings the liar moves, of the largest ratio of their
-        likelihoods. Above ``MOST_IN_PAIRS`` causes, pairs are formed of the likeliest single ones only.
+        Above ``MOST_IN_PAIRS`` causes, pairs are formed of the likeliest single ones only.
         """
         hypotheses = self._hypotheses()
         names = [HONEST, *self.modes]
-        roots = self.roots()
-        honest = Scene(hypotheses, self.likelihoods, {}, {})
-        prior = self._log_odds(hypotheses)
-        plain = prior + self._log_likelihood(honest, roots, None)
-        log = np.full((len(names), len(prior)), -np.inf)
+        rows: dict[Key, Index] = {}
+        honest = Scene(hypotheses, self.likelihoods, {}, rows)
+        trees = {root: self._log(root, self._said(root, honest)) for root in self.roots()}
+        plain = self._log_odds(hypotheses)
+        for one in trees.values():
+            plain = plain + one
+        log = np.empty((len(names), len(plain)))
         log[0] = plain + self._log_mode(HONEST)
-        top = float(log[0].max())
-        total = top + float(np.log(np.exp(log[0] - top).sum()))
-        limit = np.log(dropped) + total - np.log(len(prior) * max(1, len(self.modes)))
         for row, mode in enumerate(names[1:], 1):
-            scene = Scene(hypotheses, self.evidence_for(mode), self._extras(mode), honest.known)
-            ceiling = plain + self._log_mode(mode) + self._gain(mode, honest)
-            which = np.flatnonzero(ceiling > limit)
-            if len(which):
-                log[row, which] = prior[which] + self._log_mode(mode) + self._log_likelihood(scene, roots, which)
+            scene = Scene(hypotheses, self.evidence_for(mode), self._extras(mode), rows)
+            total = plain + self._log_mode(mode)
+            for root in self.roots_moved_by(mode):
+                if root in trees:
+                    total = total + (self._log(root, self._changed(root, scene, honest)) - trees[root])
+            log[row] = total
         joint = np.exp(log - log.max())
         return Belief(self, names, joint / joint.sum(), hypotheses)
 
@@ -224,10 +231,11 @@ class Inference:
         roots = self.roots()
         best = np.full(len(singles.first), -np.inf)
         prior = self._log_odds(singles)
-        known: dict[tuple[Key, bytes], Array] = {}
+        rows: dict[Key, Index] = {}
         for mode in [HONEST, *self.modes]:
-            scene = Scene(singles, self.evidence_for(mode), self._extras(mode), known)
-            best = np.maximum(best, prior + self._log_mode(mode) + self._log_likelihood(scene, roots, None))
+            scene = Scene(singles, self.evidence_for(mode), self._extras(mode), rows)
+            said = sum(self._log(root, self._said(root, scene)) for root in roots)
+            best = np.maximum(best, prior + self._log_mode(mode) + said)
         chosen = np.argsort(-best[1:], kind="stable")[:MOST_IN_PAIRS] + 1
         return network.hypotheses(np.sort(chosen))
 

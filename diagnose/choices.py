@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from diagnose.case import Machine
-from diagnose.places import topology_of
+from diagnose.places import spell, topology_of
 from shared.quantities import QUANTITIES
 
 UNKNOWN_CIRCUITS = ("A", "B", "C", "D")  # offered when nobody told how many there are: the most a unit has
@@ -41,6 +41,19 @@ def place_choices(machine: Machine, kind: str) -> tuple[str, ...]:
         ]
         return ("supply", *parts)
     return (kind,)
+
+
+def answer_places(machine: Machine, kind: str) -> tuple[tuple[str, str], ...]:
+    """(place id, label) an answer about a kind of thing may be for: each one, all alike, or one not known which.
+
+    >>> answer_places(Machine(circuits=2), "circuit")[-2:]
+    (('circuit:*', 'All alike'), ('circuit:?', 'One, unsure which'))
+    """
+    spots = place_choices(machine, kind)
+    named = tuple((spot, spell(spot)[0].upper() + spell(spot)[1:]) for spot in spots)
+    if kind == "circuit" and len(spots) > 1:
+        return (*named, ("circuit:*", "All alike"), ("circuit:?", "One, unsure which"))
+    return named
 
 
 def quantity_places(machine: Machine, quantity: str) -> tuple[str, ...]:

@@ -105,13 +105,18 @@ def early(advice: Advice) -> bool:
     return len(heard) < EARLY_FINDINGS
 
 
+_OPEN_PLACES = {"*": "all alike", "?": "one, unsure which"}
+
+
 def at_place(title: str, place: str) -> str:
     """A title with its place, if that is one of several.
 
     >>> at_place("Coil dirty", "circuit:B"), at_place("Strainer clogged", "unit")
     ('Coil dirty, circuit B', 'Strainer clogged')
     """
-    return f"{title}, {spell(place)}" if ":" in place else title
+    if ":" not in place:
+        return title
+    return f"{title}, {_OPEN_PLACES.get(place.partition(':')[2]) or spell(place)}"
 
 
 def suspect_title(suspect: Suspect) -> str:

@@ -22,7 +22,7 @@ MOST_WORLDS = 400
 WORLD_MASS = 0.9995
 EXPLAIN_MINUTES = 3.0
 INSTRUMENT_MINUTES = 12.0
-NOTHING_LEFT = 1e-3
+WORTH_BITS = 0.02  # a look that tells less than this is not proposed
 MOST_TELLS = 3
 SHIFT_MINUTES: dict[str, float] = {"isolated": 4.0, "standing": 2.0}
 
@@ -274,10 +274,13 @@ def score_checks(
             blocks.append((candidate, labels, joint))
     if not blocks:
         return []
+    groups = _groups(worlds)
+    blocks = [b for b in blocks if _tells_enough(b[2], worlds.p, groups)]
+    if not blocks:
+        return []
     posteriors = np.concatenate([(given * worlds.p[:, None]).T for _, _, given in blocks])
     masses = posteriors.sum(axis=1)
     costs, _ = acting_cost(posteriors, worlds, hand_over)
-    groups = _groups(worlds)
     before = float(_entropy(_grouped(worlds.p[None, :], groups))[0])
     after = _entropy(_grouped(posteriors / np.where(masses > 0, masses, 1.0)[:, None], groups))
     scored, at = [], 0
@@ -297,6 +300,15 @@ def score_checks(
         )
         at += n
     return scored
+
+
+def _tells_enough(given: Array, p: Array, groups: Index) -> bool:
+    """Whether the answers depend on what has to be done at all (mutual information of answer and remedy, bits)."""
+    joint = _grouped((given * p[:, None]).T, groups)
+    answers, causes = joint.sum(axis=1), joint.sum(axis=0)
+    outer = answers[:, None] * causes[None, :]
+    used = joint > 1e-15
+    return float((joint[used] * np.log2(joint[used] / outer[used])).sum()) >= WORTH_BITS
 
 
 def _joint_words(keys: Sequence[Key], predictor: Predictor, network: Network) -> tuple[list[str], Array]:
