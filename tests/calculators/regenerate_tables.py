@@ -47,16 +47,16 @@ def state_of(name: str) -> AbstractState:
     return AbstractState("HEOS", PURE.get(name) or MIXTURE[name])
 
 
-def saturated(state: AbstractState, t_k: float, quality: int) -> tuple[float, float, float] | None:
-    """Pressure [Pa], enthalpy [J/kg], entropy [J/(kg K)] on the bubble (0) or dew (1) line; None where it
-    fails.
+def saturated(state: AbstractState, t_k: float, quality: int) -> tuple[float, float, float, float] | None:
+    """Pressure [Pa], enthalpy [J/kg], entropy [J/(kg K)], density [kg/m3] on the bubble (0) or dew (1) line; None
+    where it fails.
     """
     state.unspecify_phase()
     try:
         state.update(CoolProp.QT_INPUTS, float(quality), t_k)
     except ValueError:
         return None
-    return state.p(), state.hmass(), state.smass()
+    return state.p(), state.hmass(), state.smass(), state.rhomass()
 
 
 def fill(
@@ -110,6 +110,7 @@ def refrigerant_table(name: str) -> dict[str, Any]:
         ("dew_pa", dew, 0),
         ("liquid_j_per_kg", bubble, 1),
         ("vapour_j_per_kg", dew, 1),
+        ("liquid_kg_m3", bubble, 3),
     ):
         values: list[float | None] = [point[part] if point else None for point in line]
         log = part == 0
@@ -117,12 +118,12 @@ def refrigerant_table(name: str) -> dict[str, Any]:
             holes.append(f"{key} at {t_k[i] - 273.15:g} C")
         columns[key] = [round(v, 1) if log else round(v, 1) for v in values]  # type: ignore[arg-type]
 
-    gas_dew, rise, entropy = [], [], []
+    gas_dew, rise, entropy, density = [], [], [], []
     for i, t in enumerate(t_k):
         c = round(t - 273.15)
         if c < GAS_FROM_C or (c - GAS_FROM_C) % GAS_DEW_STEP:
             continue
-        row_h, row_s = [], []
+        row_h, row_s, row_d = [], [], []
         base = dew[i]
         if base is None:
             continue
@@ -130,14 +131,17 @@ def refrigerant_table(name: str) -> dict[str, Any]:
             if superheat == 0:
                 row_h.append(0.0)
                 row_s.append(round(base[2], 3))
+                row_d.append(round(base[3], 5))
                 continue
             state.specify_phase(CoolProp.iphase_gas)
             state.update(CoolProp.PT_INPUTS, base[0], t + superheat)
             row_h.append(round(state.hmass() - base[1], 1))
             row_s.append(round(state.smass(), 3))
+            row_d.append(round(state.rhomass(), 5))
         gas_dew.append(t)
         rise.append(row_h)
         entropy.append(row_s)
+        density.append(row_d)
     return {
         "format": 1,
         "refrigerant": name,
@@ -154,6 +158,7 @@ def refrigerant_table(name: str) -> dict[str, Any]:
             "superheat_k": SUPERHEAT_K,
             "enthalpy_above_dew_j_per_kg": rise,
             "entropy_j_per_kg_k": entropy,
+            "density_kg_m3": density,
         },
     }
 
