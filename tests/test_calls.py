@@ -1,0 +1,113 @@
+"""The transcribed calls: worked to the tool's own verdict with its own questions, and what must come out.
+
+Outside the project: the calls and their true causes, made before and without the cards (see calls/README.md).
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from diagnose.replay import read_call, replay_folder
+from knowledge.load import CARDS, Knowledge, load_knowledge
+from knowledge.yaml_text import read_yaml
+
+CALLS = Path(__file__).parent / "calls"
+OWN = Path(__file__).parent / "calls_own"
+EVERY = sorted([*CALLS.glob("*.yaml"), *OWN.glob("*.yaml")])
+LEAST_COPIED = 35  # letters; shorter sentences ("Fluid: water") are anybody's
+RULE_KINDS = {
+    "state",
+    "hold-point",
+    "not-judged",
+    "derived-finding",
+    "contradiction",
+    "conclusive",
+    "gate",
+    "stop",
+}
+
+
+@pytest.fixture(scope="module")
+def base() -> Knowledge:
+    """The shipped cards."""
+    return load_knowledge()
+
+
+@pytest.fixture(scope="module")
+def table(base: Knowledge) -> dict[str, Any]:
+    """The replay of the fifteen calls, with the rule stage on and off."""
+    return replay_folder(CALLS, base, ablation=True)
+
+
+def rows(table: dict[str, Any], outcome: str) -> list[dict[str, Any]]:
+    """Rows of the calls that ought to end so."""
+    return [r for r in table["calls"] if r["outcome"] == outcome]
+
+
+@pytest.mark.parametrize("path", EVERY, ids=lambda p: p.stem)
+def test_every_answer_has_a_line_of_its_call(path: Path, base: Knowledge) -> None:
+    read_call(path, base)  # ids, answers, places and readings hold together with the cards
+    data, _ = read_yaml(path.read_text(encoding="utf-8"))
+    lines = set(data["lines"])
+    for check, given in data["answers"].items():
+        said = given["line"] if isinstance(given["line"], list) else [given["line"]]
+        assert said and set(said) <= lines, f"{check}: answered from a line the call does not have"
+    assert f"Complaint: {data['case']['words']}" in lines
+
+
+@pytest.mark.parametrize("path", EVERY, ids=lambda p: p.stem)
+def test_no_card_copies_a_call(path: Path) -> None:
+    data, _ = read_yaml(path.read_text(encoding="utf-8"))
+    cards = "\n".join(" ".join(f.read_text(encoding="utf-8").split()).lower() for f in sorted(CARDS.rglob("*.yaml")))
+    sentences = [part.strip() for line in data["lines"] for part in line.split(": ", 1)[-1].split(". ")]
+    copied = [s for s in sentences if len(s) >= LEAST_COPIED and s.lower().rstrip(".") in cards]
+    assert not copied
+    assert path.stem not in cards
+
+
+def test_the_true_cause_leads(table: dict[str, Any]) -> None:
+    assert table["total"]["calls"] == 15
+    assert table["total"]["first"] >= 12
+
+
+def test_the_true_cause_is_among_the_first_three_in_every_call(table: dict[str, Any]) -> None:
+    assert [r["id"] for r in table["calls"] if not r["within_three"]] == []
+
+
+def test_both_causes_are_named_where_there_are_two(table: dict[str, Any]) -> None:
+    two = rows(table, "two-causes")
+    assert two
+    assert [r["id"] for r in two if not (r["both"] and r["right_outcome"])] == []
+
+
+def test_a_stop_call_stops_and_a_normal_one_is_called_normal(table: dict[str, Any]) -> None:
+    ends = [*rows(table, "stop"), *rows(table, "normal")]
+    assert len(ends) >= 2
+    assert [r["id"] for r in ends if not r["right_outcome"]] == []
+
+
+def test_few_checks_until_the_true_cause_leads(table: dict[str, Any]) -> None:
+    assert table["total"]["median_checks_to_lead"] <= 3
+
+
+def test_no_step_outside_the_role_is_ever_offered(table: dict[str, Any]) -> None:
+    assert table["total"]["forbidden"] == 0
+    assert all(not r["ablation"]["forbidden"] for r in table["calls"])
+
+
+def test_the_rule_stage_matters(table: dict[str, Any]) -> None:
+    changed = [r["id"] for r in table["calls"] if r["ablation"]["changed"]]
+    assert len(changed) >= 8
+    spoken = {k for r in table["calls"] for k in r["ablation"]["kinds"]}
+    assert spoken == RULE_KINDS
+
+
+def test_no_step_outside_the_role_in_the_own_calls(base: Knowledge) -> None:
+    """The second set may be worked better or worse, but never unsafely."""
+    result = replay_folder(OWN, base, ablation=True)
+    assert result["total"]["forbidden"] == 0
+    assert all(not r["ablation"]["forbidden"] for r in result["calls"])
+    assert [r["id"] for r in rows(result, "stop") if not r["stop"]] == []
