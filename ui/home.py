@@ -38,7 +38,7 @@ def _row(line: CallLine) -> None:
     card = office.knowledge().complaints.get(line.complaint)
     outcome = OUTCOMES.get(line.outcome, "")
     parts = [card.title if card else line.complaint, outcome, f"last entry {clock(line.last_at)}"]
-    label = f"**{md(line.machine)}**  \n{md('. '.join(p for p in parts if p))}"
+    label = f"**{md(line.machine)}**  \n{md('; '.join(p for p in parts if p))}"
     if st.button(label, key=f"open-{line.id}", width="stretch"):
         go(call=line.id)
 

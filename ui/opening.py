@@ -1,4 +1,4 @@
-"""A new call: the machine, what is wrong in plain words, who stands at the machine."""
+"""A new call in three screens: the machine, what is wrong, who stands there. The address remembers the choices."""
 
 from __future__ import annotations
 
@@ -6,15 +6,19 @@ import secrets
 from typing import Any
 
 import streamlit as st
-from diagnose.phrases import QUALIFICATIONS
 
-from diagnose.store import MachineRecord
+from diagnose.match import match
+from diagnose.phrases import QUALIFICATIONS
+from knowledge.load import Knowledge
 from shared.errors import ChillerError
 from ui import office
 from ui.field.acts import go
 from ui.parts import announce, html, md, t
 
-OTHER = "Another machine"
+OTHER, NONE = "other", "none"
+SEARCH_FROM = 10  # machines; fewer are seen at a glance
+MATCHES = 60
+ROLES = {"technician": "A technician", "customer": "Somebody of the site"}
 # what is asked of a machine that is not in the list; every field may stay empty
 FIELDS = {
     "name": ("Name or number", "Unit 7"),
@@ -22,85 +26,136 @@ FIELDS = {
     "voltage": ("Voltage", "460 V"),
     "frequency": ("Frequency", "60 Hz"),
     "circuits": ("Refrigerant circuits", "2"),
-    "design_flow": ("Design flow", "96 gpm"),
-    "design_drop": ("Evaporator pressure drop at design flow", "6.5 psi"),
-    "pump_shutoff_rise": ("Pump pressure rise at no flow", "48 psi"),
-    "pump_plate_current": ("Pump plate current", "7.6 A"),
+    "design_flow": ("Design flow", "150 gpm"),
+    "design_drop": ("Evaporator pressure drop at design flow", "5 psi"),
+    "pump_shutoff_rise": ("Pump pressure rise at no flow", "40 psi"),
+    "pump_plate_current": ("Pump plate current", "9 A"),
     "set_point": ("Set point", "44 F"),
 }
 
 
 def draw() -> None:
-    """Draw the form and open the call."""
-    html("<div data-screen='new'><p class='kicker'>Chiller Diagnose</p><h1>New call</h1></div>")
-    if st.button("All calls", key="home"):
-        go()
-    knowledge = office.knowledge()
-    machine_id, card = _machine()
-    html("<h2>What is wrong?</h2>")
-    complaint = st.radio(
-        "What is wrong?",
-        list(knowledge.complaints),
-        format_func=lambda c: md(knowledge.complaints[c].title),
-        captions=[md(c.plain) for c in knowledge.complaints.values()],
-        index=None,
-        key="new-complaint",
-        label_visibility="collapsed",
+    """Draw the screen that the address asks for."""
+    machine, complaint = st.query_params.get("machine", ""), st.query_params.get("complaint", "")
+    known = {m.id for m in office.records().machines()} | {OTHER, NONE}
+    if machine not in known:
+        _choose_machine()
+    elif complaint not in office.knowledge().complaints:
+        _choose_complaint(machine)
+    else:
+        _person(machine, complaint)
+
+
+def _head(screen: str, title: str, step: int) -> None:
+    html(
+        f"<div data-screen='{t(screen)}'><p class='kicker'>New call, {step} of 3</p><h1>{t(title)}</h1></div>"
     )
-    words = st.text_area("In the words of whoever called", key="new-words", max_chars=4000,
-                         placeholder="What was said, word for word")  # fmt: skip
-    html("<h2>Who is at the machine?</h2>")
-    by = st.text_input("Your name, for the record", key="by", placeholder="as it shall stand in the report")
-    role = st.radio("Who looks and measures there?", ["technician", "customer"], key="new-role",
-                    format_func={"technician": "A technician", "customer": "Somebody of the site"}.__getitem__)  # fmt: skip
-    st.caption("Steps that need a qualification are only offered to people who have it.")
+    with st.container(horizontal=True, gap="small", key="backrow"):
+        if st.button("Calls", key="home"):
+            go()
+        if step > 1 and st.button("Back", key=f"new-back-{step}"):
+            go(**{"new": "1", **({"machine": st.query_params["machine"]} if step == 3 else {})})
+    announce(screen, title)
+
+
+def _choose_machine() -> None:
+    _head("new-machine", "Which machine?", 1)
+    fleet = office.records().machines()
+    if len(fleet) > SEARCH_FROM:
+        wanted = (st.text_input("Find", key="new-find", autocomplete="off") or "").lower()
+        fleet = tuple(m for m in fleet if wanted in f"{m.card.name} {m.card.serial}".lower())
+    with st.container(key="rows-machines"):
+        for machine in fleet:
+            facts = ", ".join(p for p in (machine.card.capacity, machine.card.refrigerant) if p)
+            label = f"**{md(machine.card.name)}**  \n{md(facts)}"
+            if st.button(label, key=f"new-m-{machine.id}", width="stretch"):
+                go(new="1", machine=machine.id)
+    with st.container(key="rows-soft-machines"):
+        if st.button("Another machine: type its nameplate", key="new-m-other", width="stretch"):
+            go(new="1", machine=OTHER)
+        if st.button("Nothing is known of the machine", key="new-m-none", width="stretch"):
+            go(new="1", machine=NONE)
+
+
+def _choose_complaint(machine: str) -> None:
+    _head("new-complaint", "What is wrong?", 2)
+    knowledge = office.knowledge()
+    words = _words()
+    for found in _ranked(words, knowledge):
+        card = knowledge.complaints[found]
+        with st.container(key=f"rows-complaint-{found}"):
+            label = f"**{md(card.title)}**  \n{md(card.plain)}"
+            if st.button(label, key=f"new-c-{found}", width="stretch"):
+                go(new="1", machine=machine, complaint=found)
+
+
+def _words() -> str:
+    """The field for the first words; kept from screen to screen."""
+    words = st.text_area(
+        "In the words of whoever called",
+        value=st.session_state.get("first-words", ""),
+        key="new-words",
+        max_chars=4000,
+        placeholder="word for word; what fits best moves to the top",
+    )
+    st.session_state["first-words"] = words or ""
+    return words or ""
+
+
+def _ranked(words: str, knowledge: Knowledge) -> list[str]:
+    """All complaints, those that share words with what was said first."""
+    near = [m.id for m in match(words, knowledge, MATCHES) if m.kind == "complaint"] if words.strip() else []
+    return list(
+        dict.fromkeys([*near, *sorted(knowledge.complaints, key=lambda c: knowledge.complaints[c].title)])
+    )
+
+
+def _person(machine: str, complaint: str) -> None:
+    _head("new-person", "Who is at the machine?", 3)
+    knowledge = office.knowledge()
+    html(f"<p class='ask'><b>{t(knowledge.complaints[complaint].title)}</b></p>")
+    role = st.pills("Who looks and measures there?", list(ROLES), default="technician",
+                    format_func=ROLES.__getitem__, key="new-role") or "technician"  # fmt: skip
+    st.caption("Steps that need a qualification are offered only to people who have it.")
     qualified = [
         q for q, text in QUALIFICATIONS.items() if st.checkbox(f"Qualified for {text}", key=f"new-q-{q}")
-    ]  # fmt: skip
+    ]
+    by = st.text_input("Your name, for the record", key="by", placeholder="as it shall stand in the report")
+    _words()
+    card: dict[str, Any] = {}
+    if machine == OTHER:
+        card = _nameplate()
+    elif machine != NONE:
+        card = office.records().machine(machine).card.model_dump(mode="json", exclude_defaults=True)
     html("<h2>What is known about the place?</h2>")
-    context = [
-        c.id for c in knowledge.contexts.values() if st.checkbox(md(c.title), key=f"new-c-{c.id}")
-    ]  # fmt: skip
+    context = [c.id for c in knowledge.contexts.values() if st.checkbox(md(c.title), key=f"new-x-{c.id}")]
     with st.container(key="rows-new"):
         pressed = st.button("Open the call", key="new-open", type="primary", width="stretch")
     if pressed:
-        header: dict[str, Any] = {"complaint": complaint, "words": words or "", "role": role, "context": context,
-                                  "qualified": qualified if role == "technician" else [], "machine": card}  # fmt: skip
-        _open(header, machine_id, by or "")
-    announce("new", "New call")
+        header: dict[str, Any] = {
+            "complaint": complaint,
+            "words": st.session_state.get("first-words", ""),
+            "role": role,
+            "context": context,
+            "qualified": qualified if role == "technician" else [],
+            "machine": card,
+        }
+        _open(header, "" if machine in (OTHER, NONE) else machine, by or "")
 
 
-def _machine() -> tuple[str, dict[str, Any]]:
-    """(id in the fleet or "", card) of the machine chosen or typed."""
-    fleet: dict[str, MachineRecord] = {m.id: m for m in office.records().machines()}
-    html("<h2>Which machine?</h2>")
-    chosen = st.selectbox(
-        "Which machine?",
-        [*fleet, OTHER],
-        index=None,
-        format_func=lambda m: fleet[m].card.name if m in fleet else m,
-        placeholder="Choose or type a few letters",
-        key="new-machine",
-        label_visibility="collapsed",
-    )
-    if chosen in fleet:
-        return chosen, fleet[chosen].card.model_dump(mode="json", exclude_defaults=True)
-    if chosen is None:
-        return "", {}
+def _nameplate() -> dict[str, Any]:
+    html("<h2>Nameplate, as far as it can be read</h2>")
     typed = {
-        name: st.text_input(label, key=f"new-m-{name}", placeholder=f"such as {example}", autocomplete="off")
+        name: st.text_input(label, key=f"new-n-{name}", placeholder=f"such as {example}", autocomplete="off")
         for name, (label, example) in FIELDS.items()
     }
-    fluid = st.radio("Fluid", ["water", "propylene-glycol", "ethylene-glycol"], key="new-m-fluid",
-                     format_func=lambda f: f.replace("-", " ").capitalize())  # fmt: skip
+    fluids = {"water": "Water", "propylene-glycol": "Propylene glycol", "ethylene-glycol": "Ethylene glycol"}
+    fluid = st.pills("Fluid", list(fluids), format_func=fluids.__getitem__, key="new-n-fluid")
     card: dict[str, Any] = {name: text.strip() for name, text in typed.items() if text and text.strip()}
-    return "", {**card, "fluid": fluid}
+    return {**card, **({"fluid": fluid} if fluid else {})}
 
 
 def _open(header: dict[str, Any], machine_id: str, by: str) -> None:
-    if not header["complaint"]:
-        html("<p class='echo bad' role='alert'>Nothing was opened. Choose what is wrong.</p>")
-        return
     # one form opens one call, however often its button is tapped
     once = st.session_state.setdefault("new-key", secrets.token_urlsafe(16))
     try:
@@ -109,5 +164,6 @@ def _open(header: dict[str, Any], machine_id: str, by: str) -> None:
         lines = "".join(f"<p class='echo bad'>{t(line)}</p>" for line in error.line().splitlines())
         html(f"<div role='alert'><p class='echo bad'>Nothing was opened.</p>{lines}</div>")
         return
-    st.session_state.pop("new-key")
+    for name in ("new-key", "first-words"):
+        st.session_state.pop(name, None)
     go(call=call)

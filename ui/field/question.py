@@ -5,12 +5,11 @@ from __future__ import annotations
 import streamlit as st
 
 from diagnose.advice import Step
-from diagnose.choices import place_choices
+from diagnose.choices import answer_places
 from diagnose.phrases import hazard_words, minutes, needed_state, signal, who_may
-from diagnose.places import spell
 from ui.field import values
 from ui.field.acts import Desk, close, keep
-from ui.parts import facts, html, md, say_later, signal_box, t
+from ui.parts import facts, html, md, signal_box, t
 
 SURE = {"sure": "Sure", "think-so": "Fairly sure", "guess": "A guess"}
 WHO = {"saw": "Seen here", "customer-says": "Customer says"}
@@ -63,14 +62,17 @@ def cautions(step: Step) -> None:
 
 
 def _place(desk: Desk, step: Step) -> str | None:
-    """Where the answer belongs; a step for "some circuit" asks which one."""
-    if ":" in step.place and not step.place.endswith((":*", ":?", "?")):
+    """Where the answer belongs, None while nobody chose; a step for "some circuit" asks which one."""
+    if ":" in step.place and not step.place.endswith(("*", "?")):
         return step.place
-    spots = place_choices(desk.call.case.machine, step.place.split(":")[0])
+    spots = answer_places(desk.call.case.machine, step.place.split(":")[0])
     if len(spots) == 1:
-        return spots[0]
-    return st.pills("Where do you look?", spots, format_func=lambda s: spell(s).capitalize(),
-                    key=desk.key("place", step.id))  # fmt: skip
+        return spots[0][0]
+    names = dict(spots)
+    chosen = st.pills("Where?", list(names), format_func=names.__getitem__, key=desk.key("place", step.id))
+    if st.session_state.pop("no-place", False) and chosen is None:
+        html("<p class='echo bad' role='alert'>Nothing was stored. Choose where, then answer.</p>")
+    return chosen
 
 
 def _observe(desk: Desk, step: Step) -> None:
@@ -86,7 +88,7 @@ def _observe(desk: Desk, step: Step) -> None:
                 md(choice.text), key=desk.key("ans", step.id, place or "none", choice.id), width="stretch"
             )
             if tapped and place is None:
-                say_later("Nothing was stored: choose where you look, then answer.")
+                st.session_state["no-place"] = True
                 st.rerun()
             elif tapped:
                 entry = {"check": step.id, "answer": choice.id, "place": place, "sure": sure, "who": who}
