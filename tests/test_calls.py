@@ -42,6 +42,12 @@ def table(base: Knowledge) -> dict[str, Any]:
     return replay_folder(CALLS, base, ablation=True)
 
 
+@pytest.fixture(scope="module")
+def own(base: Knowledge) -> dict[str, Any]:
+    """The same for the second set."""
+    return replay_folder(OWN, base, ablation=True)
+
+
 def rows(table: dict[str, Any], outcome: str) -> list[dict[str, Any]]:
     """Rows of the calls that ought to end so."""
     return [r for r in table["calls"] if r["outcome"] == outcome]
@@ -101,13 +107,15 @@ def test_no_step_outside_the_role_is_ever_offered(table: dict[str, Any]) -> None
 def test_the_rule_stage_matters(table: dict[str, Any]) -> None:
     changed = [r["id"] for r in table["calls"] if r["ablation"]["changed"]]
     assert len(changed) >= 8
-    spoken = {k for r in table["calls"] for k in r["ablation"]["kinds"]}
+
+
+def test_every_kind_of_rule_speaks_somewhere(table: dict[str, Any], own: dict[str, Any]) -> None:
+    spoken = {k for r in [*table["calls"], *own["calls"]] for k in r["ablation"]["kinds"]}
     assert spoken == RULE_KINDS
 
 
-def test_no_step_outside_the_role_in_the_own_calls(base: Knowledge) -> None:
+def test_the_own_calls_are_worked_safely(own: dict[str, Any]) -> None:
     """The second set may be worked better or worse, but never unsafely."""
-    result = replay_folder(OWN, base, ablation=True)
-    assert result["total"]["forbidden"] == 0
-    assert all(not r["ablation"]["forbidden"] for r in result["calls"])
-    assert [r["id"] for r in rows(result, "stop") if not r["stop"]] == []
+    assert own["total"]["forbidden"] == 0
+    assert all(not r["ablation"]["forbidden"] for r in own["calls"])
+    assert [r["id"] for r in rows(own, "stop") if not r["right_outcome"]] == []
