@@ -83,10 +83,18 @@ def likely(probability: float) -> Likelihood:
     return Likelihood(likelihood_word(probability), tenths, likelihood(probability))
 
 
-def signal(hazards: Iterable[str]) -> SignalWord:
-    """The strongest signal word of these hazards; NOTICE when none can hurt anybody."""
+def signal(hazards: Iterable[str]) -> SignalWord | None:
+    """The strongest signal word of these hazards; None when the cards name none that can hurt somebody.
+
+    NOTICE says that nobody can be hurt, which no card says: it is never given here.
+    """
     found = {_SIGNALS[h] for h in hazards if h in _SIGNALS}
-    return next((word for word in _RANK if word in found), "NOTICE")
+    return next((word for word in _RANK if word in found), None)
+
+
+def caution_line(word: SignalWord | None, text: str) -> str:
+    """A caution on one line, its signal word first."""
+    return f"{word}: {text}" if word else text
 
 
 def hazard_words(hazards: Iterable[str]) -> str:
@@ -208,7 +216,9 @@ def _what_and_result(entry: Entry, knowledge: Knowledge) -> tuple[str, str]:
         answer = check.answers.get(entry.answer) if check else None
         return title, answer.text if answer else entry.answer
     if entry.quantity:
-        return at_place(quantity_title(entry.quantity), entry.place), reading_echo(entry.quantity, entry.value)
+        return at_place(quantity_title(entry.quantity), entry.place), reading_echo(
+            entry.quantity, entry.value
+        )
     if entry.action:
         return at_place(action_title(entry.action, knowledge), entry.place), _OUTCOMES[entry.outcome]
     if entry.finding:
@@ -219,12 +229,11 @@ def _what_and_result(entry: Entry, knowledge: Knowledge) -> tuple[str, str]:
 
 
 def action_title(action: str, knowledge: Knowledge) -> str:
-    """What a remedy or check that was done is called."""
-    for cause in knowledge.causes.values():
-        if cause.remedy.id == action:
-            return cause.remedy.text.split(". ")[0].rstrip(".")
-    check = knowledge.checks.get(action)
-    return check.title if check else action.replace("-", " ")
+    """What a remedy or check that was done is called; remedy ids are written to be read."""
+    if action in knowledge.checks:
+        return knowledge.checks[action].title
+    words = action.removeprefix("instrument:").replace("-", " ").replace("_", " ")
+    return words[:1].upper() + words[1:]
 
 
 VERDICTS: dict[str, str] = {
@@ -261,3 +270,15 @@ _NEEDED = {"any": "", "steady": "cooling, steady", "pump-on": "pump running", **
 def needed_state(state: str) -> str:
     """The machine state a step needs, in words; "" when any will do."""
     return _NEEDED.get(state, state.replace("-", " "))
+
+
+def remedy_hazards(verdict: Verdict | None, knowledge: Knowledge) -> tuple[str, ...]:
+    """Hazards of what a verdict says to do."""
+    causes = [knowledge.causes[c] for c in verdict.causes if c in knowledge.causes] if verdict else []
+    return tuple(dict.fromkeys(h for cause in causes for h in cause.remedy.hazards))
+
+
+def unchecked(suspect: Suspect, knowledge: Knowledge) -> tuple[str, ...]:
+    """What was not checked of a suspect, in words."""
+    findings = knowledge.findings
+    return tuple(findings[text].title if text in findings else text for text in suspect.not_checked)

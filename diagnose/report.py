@@ -5,6 +5,7 @@ Every text that came from a person or a card is escaped; only the markup written
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Sequence
 from datetime import datetime, tzinfo
 from html import escape
@@ -14,21 +15,26 @@ from diagnose.case import Case, Entry, Machine
 from diagnose.phrases import (
     QUALIFICATIONS,
     ROLES,
+    SignalWord,
     at_place,
+    caution_line,
     complaint_title,
     entry_line,
     hazard_words,
     likely,
     minutes,
     quantity_title,
+    remedy_hazards,
     signal,
     suspect_title,
+    unchecked,
     verdict_heading,
     who_may,
 )
 from knowledge.load import Knowledge
 
 MOST_SUSPECTS = 5
+SHOWN_UNITS = {"delta_degF": "°F", "delta_degC": "K", "degF": "°F", "degC": "°C", "1": ""}
 
 _LABELS = {
     "name": "Machine",
@@ -64,7 +70,7 @@ STYLE = """
 @page { size: A4; margin: 14mm }
 * { box-sizing: border-box }
 body { font: 15px/1.45 "DejaVu Sans", "Segoe UI", Helvetica, Arial, sans-serif; color: #111; background: #fff;
-  max-width: 60rem; margin: 0 auto; padding: 1rem; overflow-wrap: anywhere }
+  max-width: 60rem; margin: 0 auto; padding: 1rem; overflow-wrap: break-word }
 h1 { font-size: 1.5rem; margin: 0 0 .2rem }
 h2 { font-size: 1.15rem; margin: 1.5rem 0 .4rem; border-bottom: 2px solid #111; break-after: avoid }
 p { margin: .3rem 0 } ul { margin: .3rem 0; padding-left: 1.2rem }
@@ -72,7 +78,8 @@ table { width: 100%; border-collapse: collapse; font-size: .93rem }
 th, td { text-align: left; vertical-align: top; padding: .25rem .5rem .25rem 0;
   border-bottom: 1px solid #999 }
 tr { break-inside: avoid }
-th { font-weight: 700 }
+th { font-weight: 700; white-space: nowrap }
+.when { white-space: nowrap }
 .quiet { color: #444 }
 .undone { text-decoration: line-through }
 .box { border: 2px solid #111; padding: .5rem .8rem; margin: .6rem 0; break-inside: avoid }
@@ -109,7 +116,7 @@ def html_report(
         _stop(last),
         _outcome(outcome, outcome_note),
         _verdict(last.verdict, knowledge),
-        _suspects(last),
+        _suspects(last, knowledge),
         _machine(case.machine),
         _entries(case, steps, knowledge, zone),
         _undone(undone, knowledge, zone),
@@ -175,7 +182,11 @@ def _stop(advice: Advice) -> str:
     stop = advice.stop
     if stop is None:
         return ""
-    over = f"<p>Hand over to {_t(ROLES.get(stop.hand_over_to, stop.hand_over_to))}.</p>" if stop.hand_over_to else ""
+    over = (
+        f"<p>Hand over to {_t(ROLES.get(stop.hand_over_to, stop.hand_over_to))}.</p>"
+        if stop.hand_over_to
+        else ""
+    )
     return (
         f"<section class='box stop'><h2>Stop</h2><p>{_t(stop.reason)}</p>"
         f"<p><b>Make safe:</b> {_t(stop.make_safe)}</p>{over}</section>"
@@ -200,7 +211,8 @@ def _verdict(verdict: Verdict | None, knowledge: Knowledge) -> str:
         ("What would tell more", verdict.would_tell),
     ]
     body = "".join(f"<tr><th scope='row'>{_t(k)}</th><td>{_t(v)}</td></tr>" for k, v in rows if v)
-    cautions = "".join(f"<p class='box'>{_t(c)}</p>" for c in verdict.cautions)
+    word = signal(remedy_hazards(verdict, knowledge))
+    cautions = "".join(f"<p class='box'>{_t(caution_line(word, c))}</p>" for c in verdict.cautions)
     return (
         f"<h2>Verdict</h2><p>{_t(verdict_heading(verdict))}: <b>{_t(verdict.title)}</b></p>"
         f"{cautions}<table><tbody>{body}</tbody></table>"
@@ -213,17 +225,18 @@ def _reasons(title: str, reasons: Sequence[Reason]) -> str:
     return f"<p><b>{_t(title)}:</b> {_t('; '.join(r.text for r in reasons))}</p>"
 
 
-def _suspect(suspect: Suspect) -> str:
-    unchecked = f"<p><b>Not checked:</b> {_t('; '.join(suspect.not_checked))}</p>" if suspect.not_checked else ""
+def _suspect(suspect: Suspect, knowledge: Knowledge) -> str:
+    rest = unchecked(suspect, knowledge)
+    not_checked = f"<p><b>Not checked:</b> {_t('; '.join(rest))}</p>" if rest else ""
     return (
         f"<li><p><b>{_t(suspect_title(suspect))}</b> ({_t(likely(suspect.probability).text)})</p>"
-        f"{_reasons('Fits', suspect.for_)}{_reasons('Does not fit', suspect.against)}{unchecked}</li>"
+        f"{_reasons('Fits', suspect.for_)}{_reasons('Does not fit', suspect.against)}{not_checked}</li>"
     )
 
 
-def _suspects(advice: Advice) -> str:
-    shown = advice.suspects[:MOST_SUSPECTS]
-    return f"<h2>Suspects</h2><ol>{''.join(map(_suspect, shown))}</ol>" if shown else ""
+def _suspects(advice: Advice, knowledge: Knowledge) -> str:
+    shown = [_suspect(s, knowledge) for s in advice.suspects[:MOST_SUSPECTS]]
+    return f"<h2>Suspects</h2><ol>{''.join(shown)}</ol>" if shown else ""
 
 
 def _machine(machine: Machine) -> str:
@@ -236,7 +249,9 @@ def _machine(machine: Machine) -> str:
                 for name, parts in value.items()
             )
         if value not in (None, "", "unknown"):
-            rows.append((_t(label), _t(str(value).replace("-", " ") if key in ("fluid", "tank_at") else value)))
+            rows.append(
+                (_t(label), _t(str(value).replace("-", " ") if key in ("fluid", "tank_at") else value))
+            )
     rows += [(_t(f"Card: {quantity_title(k)}"), _t(v)) for k, v in machine.card.items()]
     return "<h2>Machine</h2>" + (_table(("", ""), rows) or "<p>No nameplate data given.</p>")
 
@@ -254,7 +269,12 @@ def _entries(case: Case, steps: Sequence[Advice], knowledge: Knowledge, zone: tz
     for number, entry in enumerate(case.entries):
         line = entry_line(entry, knowledge)
         remarks = f"<br><span class='quiet'>{_t('; '.join(line.remarks))}</span>" if line.remarks else ""
-        row = [_t(_clock(entry.at, zone)), _t(line.what), f"{_t(line.result)}{remarks}", _t(entry.by)]
+        row = [
+            f"<span class='when'>{_t(_clock(entry.at, zone))}</span>",
+            _t(line.what),
+            f"{_t(line.result)}{remarks}",
+            _t(entry.by),
+        ]
         rows.append([*row, _t(_lead(after[number]))] if after else row)
     head = ["When", "What", "Answer or reading", "Who", *(["Leading afterwards"] if after else [])]
     return "<h2>Checks, readings and actions</h2>" + (_table(head, rows) or "<p>None yet.</p>")
@@ -272,23 +292,33 @@ def _undone(undone: Sequence[tuple[Entry, str]], knowledge: Knowledge, zone: tzi
     return f"<h2>Taken back</h2>{_table(('When', 'What', 'Taken back'), rows)}" if rows else ""
 
 
+def _number(value: float, uncertainty: float) -> str:
+    """A value to the digit that its uncertainty leaves (two digits of the uncertainty, JCGM 100, 7.2.6)."""
+    if uncertainty <= 0:
+        return f"{value:.4g}"
+    decimals = min(6, max(0, 1 - math.floor(math.log10(uncertainty))))
+    return f"{value:.{decimals}f} ± {uncertainty:.{decimals}f}"
+
+
 def _derived(advice: Advice) -> str:
     rows = [
         (
             _t(at_place(quantity_title(d.quantity), d.place)),
-            _t(f"{d.value:.4g} {'' if d.unit == '1' else d.unit}".strip()),
-            _t(f"± {d.uncertainty:.2g}" if d.uncertainty else ""),
+            _t(f"{_number(d.value, d.uncertainty)} {SHOWN_UNITS.get(d.unit, d.unit)}".strip()),
             _t(d.word.replace("-", " ")),
-            _t(", ".join(d.from_)),
+            _t(", ".join(quantity_title(name) for name in d.from_)),
         )
         for d in advice.derived
     ]
-    note = "<p class='quiet'>± is one standard uncertainty (JCGM 100).</p>" if rows else ""
-    return f"<h2>Derived values</h2>{_table(('Value', '', '', 'Judged', 'From'), rows)}{note}" if rows else ""
+    note = "<p class='quiet'>± is one standard uncertainty (JCGM 100).</p>"
+    head = ("What", "Value", "Judged", "From")
+    return f"<h2>Derived values</h2>{_table(head, rows)}{note}" if rows else ""
 
 
 def _doubts(advice: Advice) -> str:
-    waiting = [f"{at_place(n.finding.replace('-', ' '), n.place)}: {n.why}; {n.until}" for n in advice.not_judged]
+    waiting = [
+        f"{at_place(n.finding.replace('-', ' '), n.place)}: {n.why}; {n.until}" for n in advice.not_judged
+    ]
     parts = (
         ("Contradictions", advice.contradictions),
         ("Not judged yet", waiting),
@@ -300,12 +330,13 @@ def _doubts(advice: Advice) -> str:
 def _cautions(case: Case, steps: Sequence[Advice], knowledge: Knowledge) -> str:
     """Every caution that stood on a screen of this call, once."""
     complaint = knowledge.complaints.get(case.complaint)
-    shown: dict[str, None] = {f"{signal(())}: {c}": None for c in complaint.cautions} if complaint else {}
+    shown: dict[str, SignalWord | None] = dict.fromkeys(complaint.cautions) if complaint else {}
     for advice in steps:
         for step in advice.next[:1]:
             what = hazard_words(step.hazards)
             for caution in step.cautions or ((f"{what}: {step.title}",) if what else ()):
-                shown[f"{signal(step.hazards)}: {caution}"] = None
+                shown[caution] = signal(step.hazards) or shown.get(caution)
         for caution in advice.verdict.cautions if advice.verdict else ():
-            shown[caution] = None
-    return f"<h2>Cautions shown</h2>{_list(shown)}" if shown else ""
+            shown[caution] = signal(remedy_hazards(advice.verdict, knowledge)) or shown.get(caution)
+    lines = [caution_line(word, caution) for caution, word in shown.items()]
+    return f"<h2>Cautions shown</h2>{_list(lines)}" if shown else ""

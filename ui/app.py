@@ -2,12 +2,19 @@
 
 from __future__ import annotations
 
+import logging
+
 import streamlit as st
 
 from shared.errors import ChillerError, StoreError
 from ui import home, office, opening
 from ui.field import desk
 from ui.parts import html, style, t
+
+FAILED = (
+    "<h1>This screen could not be drawn</h1><p>Nothing that was saved is lost. Load the page again. If it fails again: "
+    "leave the machine off and safe, and go on with paper or hand over.</p>"
+)
 
 
 def main() -> None:
@@ -26,7 +33,11 @@ def main() -> None:
             opening.draw()
         else:
             home.draw()
-    except ChillerError as error:
+    except Exception as error:
+        if not isinstance(error, ChillerError):
+            logging.getLogger(__name__).exception("a screen could not be drawn")
+            html(FAILED)
+            return
         html(f"<h1>The records cannot be read</h1><p>{t(error.line())}</p>")
 
 

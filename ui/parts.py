@@ -74,9 +74,10 @@ def facts(items: Iterable[str]) -> str:
     return f"<ul class='facts'>{rows}</ul>" if rows else ""
 
 
-def signal_box(word: str, text: str) -> str:
-    """A safety message: the signal word first, then hazard and what to do."""
-    return f"<div class='signal {word.lower()}' role='note'><b>{t(word)}</b><p>{t(text)}</p></div>"
+def signal_box(word: str | None, text: str) -> str:
+    """A safety message: the signal word first, then hazard and what to do; without one, just what to mind."""
+    kind, title = (word.lower(), word) if word else ("mind", "Mind this first")
+    return f"<div class='signal {kind}' role='note'><b>{t(title)}</b><p>{t(text)}</p></div>"
 
 
 def bullet_list(title: str, items: Sequence[str]) -> str:

@@ -23,10 +23,11 @@ def draw(call_id: str) -> None:
         rail.receipt(desk)
         say_now()
         shown = _main(desk)
-        with st.expander("Give a reading"):
-            values.at_any_time(desk)
-        with st.expander("Note something"):
-            log.note(desk)
+        if call.open:
+            with st.expander("Give a reading"):
+                values.at_any_time(desk)
+            with st.expander("Note something"):
+                log.note(desk)
     with right:
         ranking.draw(desk)
         if call.open:

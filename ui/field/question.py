@@ -34,6 +34,9 @@ def draw(desk: Desk, step: Step, waiting: int) -> None:
         f"machine: {state}" if state else "",
     ]
     heading(f"{step.id} {step.place}", step.title, ", ".join(part for part in parts if part))
+    complaint = desk.knowledge.complaints.get(desk.call.case.complaint)
+    if complaint and complaint.cautions and not desk.call.case.entries:
+        html(signal_box(None, " ".join(complaint.cautions)))
     cautions(step)
     html(f"<p class='ask'>{t(step.ask)}</p>")
     if step.tools:

@@ -47,7 +47,7 @@ def _head(desk: Desk) -> str:
     entries = desk.call.case.entries
     checks, readings = (sum(1 for e in entries if getattr(e, kind)) for kind in ("check", "quantity"))
     spent = minutes(desk.advice.minutes_spent) if desk.advice.minutes_spent else "0 min"
-    done = f"{_count(checks, 'check')}, {_count(readings, 'reading')}, {spent}"
+    done = ", ".join([_count(checks, "check"), *([_count(readings, "reading")] if readings else []), spent])
     return f"<div class='rail-head'><b>{t(desk.call.line.machine)}</b><span>{t(done)}</span></div>"
 
 

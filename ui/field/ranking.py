@@ -5,7 +5,7 @@ from __future__ import annotations
 import streamlit as st
 
 from diagnose.advice import Reason, Suspect
-from diagnose.phrases import at_place, early, likely, minutes, suspect_title
+from diagnose.phrases import at_place, early, likely, minutes, suspect_title, unchecked
 from ui.field.acts import Desk, go
 from ui.parts import bullet_list, html, md, pegs, t
 
@@ -18,8 +18,8 @@ def draw(desk: Desk) -> None:
     advice = desk.advice
     rows = ["<h2>What it may be</h2>"]
     if early(advice):
-        rows.append("<p>Early: little has been looked at, so this is mostly what is common.</p>")
-    rows += [_suspect(s, n, early(advice)) for n, s in enumerate(advice.suspects[:SHOWN])]
+        rows.append("<p>Early: hardly anything speaks on these yet, so this is mostly what is common.</p>")
+    rows += [_suspect(desk, s, n, early(advice)) for n, s in enumerate(advice.suspects[:SHOWN])]
     if not advice.suspects:
         rows.append("<p>No suspects yet.</p>")
     html("".join(rows))
@@ -48,13 +48,13 @@ def _texts(reasons: tuple[Reason, ...], most: int = 4) -> tuple[str, ...]:
     return tuple(r.text for r in reasons[:most])
 
 
-def _suspect(suspect: Suspect, number: int, thin: bool) -> str:
+def _suspect(desk: Desk, suspect: Suspect, number: int, thin: bool) -> str:
     found = likely(suspect.probability)
     body = (
         "<ul>"
         + _lines("✓", "Fits", _texts(suspect.for_))
         + _lines("✗", "Does not fit", _texts(suspect.against))
-        + _lines("○", "Not checked", suspect.not_checked)
+        + _lines("○", "Not checked", unchecked(suspect, desk.knowledge))
         + "</ul>"
     )
     more = "".join(
@@ -81,7 +81,7 @@ def other_checks(desk: Desk, shown: str) -> None:
     with st.container(key="rows-jump"):
         for number, step in enumerate(desk.advice.next):
             name = f"{step.id}@{step.place}"
-            if name == shown:
+            if name == shown or step.kind not in ("observe", "reconfigure"):
                 continue
             aside = "put aside, " if (step.id, step.place) in desk.call.set_aside else ""
             length = f" ({aside}{minutes(step.minutes)})" if step.minutes else ""

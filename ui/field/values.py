@@ -95,21 +95,22 @@ def _while_reading(desk: Desk, key: str, step: Step | None = None) -> dict[str, 
     if told is None and step is not None and step.state in ("steady", *STATES):
         state, steady = ("cooling", "steady") if step.state == "steady" else (step.state, None)  # type: ignore[assignment]
     states, steadies = [_NOT_TOLD, *STATES], [_NOT_TOLD, *STEADINESS]
-    left, right = st.columns(2, gap="small")
-    chosen = left.selectbox(
-        "Machine while reading",
-        states,
-        index=states.index(state) if state else 0,
-        format_func=lambda s: STATES.get(s, s),
-        key=f"{key}-state",
-    )
-    how = right.selectbox(
-        "How it runs",
-        steadies,
-        index=steadies.index(steady) if steady else 0,
-        format_func=lambda s: STEADINESS.get(s, s),
-        key=f"{key}-steady",
-    )
+    now = [word for word in (STATES.get(state or ""), STEADINESS.get(steady or "")) if word]
+    with st.expander(f"Machine while reading: {', '.join(now) or _NOT_TOLD}"):
+        chosen = st.selectbox(
+            "Machine while reading",
+            states,
+            index=states.index(state) if state else 0,
+            format_func=lambda s: STATES.get(s, s),
+            key=f"{key}-state",
+        )
+        how = st.selectbox(
+            "How it runs",
+            steadies,
+            index=steadies.index(steady) if steady else 0,
+            format_func=lambda s: STEADINESS.get(s, s),
+            key=f"{key}-steady",
+        )
     found = {"state": chosen, "steadiness": how}
     return {name: word for name, word in found.items() if word and word != _NOT_TOLD}
 

@@ -4,19 +4,20 @@ from __future__ import annotations
 
 import streamlit as st
 
-from diagnose.advice import Step, Verdict
+from diagnose.advice import Verdict
 from diagnose.phrases import (
     action_title,
+    hazard_words,
     likely,
     minutes,
+    remedy_hazards,
     signal,
-    suspect_title,
     verdict_heading,
     who_may,
 )
-from ui.field.acts import Desk, close, go
+from ui.field.acts import Desk, close, keep
 from ui.field.question import did_it, hand_over, heading
-from ui.parts import facts, html, md, signal_box, t
+from ui.parts import facts, html, signal_box, t
 
 
 def draw(desk: Desk, verdict: Verdict) -> None:
@@ -24,19 +25,14 @@ def draw(desk: Desk, verdict: Verdict) -> None:
     heading(f"verdict {verdict.kind} {verdict.remedy_id}", verdict.title, verdict_heading(verdict))
     lead = next((s for s in desk.advice.suspects if s.cause in verdict.causes[:1]), None)
     if lead is not None:
-        html(f"<p class='ask'>{t(suspect_title(lead))}: {t(likely(lead.probability).text)}.</p>")
+        html(f"<p class='ask'>How sure: {t(likely(lead.probability).text)}.</p>")
     causes = [desk.knowledge.causes[c] for c in verdict.causes if c in desk.knowledge.causes]
-    hazards = [h for cause in causes for h in cause.remedy.hazards]
-    for caution in verdict.cautions:
-        html(signal_box(signal(hazards), caution))
-    confirm = _confirming(desk, verdict)
-    if confirm is not None:
-        html(
-            f"<p class='why'><b>Before a part is replaced:</b> confirm it with &ldquo;{t(confirm.title)}&rdquo;.</p>"
-        )
-        with st.container(key="rows-confirm"):
-            if st.button(md(f"Confirm first: {confirm.title}"), key=desk.key("confirm"), width="stretch"):
-                go(call=desk.call.id, step=f"{confirm.id}@{confirm.place}")
+    hazards = remedy_hazards(verdict, desk.knowledge)
+    lead_in = (
+        f"{hazard_words(hazards)[:1].upper()}{hazard_words(hazards)[1:]}. " if hazard_words(hazards) else ""
+    )
+    if verdict.cautions or lead_in:
+        html(signal_box(signal(hazards), lead_in + " ".join(verdict.cautions)))
     html(f"<p class='ask'><b>Do this:</b> {t(verdict.remedy)}</p>")
     qualified = {q for cause in causes for q in cause.remedy.needs_qualified}
     html(
@@ -64,11 +60,6 @@ def draw(desk: Desk, verdict: Verdict) -> None:
             hand_over(desk, verdict.who)
 
 
-def _confirming(desk: Desk, verdict: Verdict) -> Step | None:
-    """A look that is still open, to be done before a part is replaced."""
-    return next((s for s in desk.advice.next if s.kind == "observe"), None) if verdict.parts else None
-
-
 def cured(desk: Desk) -> bool:
     """Draw the screen after "cured", if the last thing told was that; whether it was drawn."""
     entries = desk.call.case.entries
@@ -85,7 +76,5 @@ def cured(desk: Desk) -> bool:
         ):
             close(desk, "cured")
         if st.button("Not cured after all: go on", key=desk.key("unproved"), width="stretch"):
-            from ui.field.acts import keep
-
             keep(desk, f"did|{last.action}", {"action": last.action, "outcome": "not-cured"})
     return True
