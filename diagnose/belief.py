@@ -159,7 +159,7 @@ class Inference:
         out: Array = np.einsum("hpk,hk->hp", node.table()[scene.rows(node)], below)
         return out
 
-    def _message(self, key: Key, run: Pass) -> Array:
+    def message(self, key: Key, run: Pass) -> Array:
         """What the tree below and at ``key`` says to its parent: (H, P), keeping what the downward pass needs."""
         node = self.network.node(key)
         rows = node.signature(run.first, run.second)
@@ -169,7 +169,7 @@ class Inference:
         else:
             below = np.ones((len(run.first), node.size))
             for child in self.children.get(key, ()):
-                below = below * self._message(child, run)
+                below = below * self.message(child, run)
             run.lambdas[key] = below
             out = np.einsum("hpk,hk->hp", table[rows], below)
         run.messages[key] = out
@@ -245,7 +245,7 @@ class Inference:
         """One upward pass over some hypotheses, keeping all messages."""
         run = Pass(first, second, self.evidence_for(mode), self._extras(mode))
         for root in self.roots():
-            self._message(root, run)
+            self.message(root, run)
         return run
 
     def _above(self, key: Key, run: Pass) -> Array:

@@ -12,8 +12,9 @@ import time
 from collections.abc import Callable
 from typing import Any
 
-from diagnose.advise import advise, prepare, reason
+from diagnose.advise import advise
 from diagnose.case import Case
+from diagnose.work import prepare, reason
 from knowledge.load import Knowledge
 
 CASE: dict[str, Any] = {

@@ -44,6 +44,65 @@ CONTROL_NOMINALS = (24.0, 120.0, 230.0)
 STALE_AIR_SD_K = 2.0  # standing pressure compared with air read at another moment
 
 
+# the readings each derived quantity is computed from, as alternatives; what a look will let us judge follows from it
+INPUTS: dict[str, tuple[frozenset[str], ...]] = {
+    name: tuple(frozenset(alternative.split()) for alternative in alternatives)
+    for name, alternatives in {
+        "suction_saturation": ("suction_pressure",),
+        "suction_over_set": ("suction_pressure",),
+        "superheat": ("suction_pressure suction_line",),
+        "subcooling": ("liquid_pressure liquid_line",),
+        "condensing_temperature": ("liquid_pressure", "discharge_pressure"),
+        "condenser_split": ("liquid_pressure entering_air", "discharge_pressure entering_air"),
+        "condenser_split_over_clean": ("liquid_pressure entering_air", "discharge_pressure entering_air"),
+        "approach": ("leaving_fluid suction_pressure",),
+        "compression_ratio": ("suction_pressure liquid_pressure", "suction_pressure discharge_pressure"),
+        "discharge_excess": (
+            "suction_pressure suction_line discharge_line liquid_pressure",
+            "suction_pressure suction_line discharge_line discharge_pressure",
+        ),
+        "drier_drop": ("drier_in drier_out",),
+        "standing_excess": ("liquid_pressure entering_air", "suction_pressure entering_air"),
+        "freeze_margin": ("suction_pressure",),
+        "air_rise": ("leaving_air entering_air",),
+        "fluid_split_ratio": ("entering_fluid leaving_fluid",),
+        "evaporator_drop_ratio": ("evaporator_drop", "evaporator_in evaporator_out"),
+        "flow_ratio": ("flow",),
+        "flow_curve_over_meter": ("flow evaporator_drop", "flow evaporator_in evaporator_out"),
+        "strainer_ratio": ("strainer_drop", "strainer_in strainer_out"),
+        "pump_rise_index": ("pump_suction pump_discharge",),
+        "pump_suction_change": ("pump_suction",),
+        "fill_pressure": ("fill_pressure", "expansion_tank"),
+        "entering_over_design": ("entering_fluid",),
+        "leaving_over_set": ("leaving_fluid",),
+        "leaving_rate": ("leaving_fluid",),
+        "air_over_weather": ("entering_air weather_air",),
+        "air_spread": ("entering_air",),
+        "weather_air": ("weather_air", "entering_air"),
+        "control_voltage_ratio": ("control_voltage",),
+        "pump_current_ratio": ("line_current",),
+        "pump_current_unbalance": ("line_current",),
+        "compressor_current_ratio": ("line_current",),
+        "compressor_current_unbalance": ("line_current",),
+        "fan_current_ratio": ("fan_current",),
+        "overload_dial_ratio": ("overload_setting",),
+        "current_to_dial": ("line_current overload_setting",),
+        "drive_frequency_ratio": ("drive_frequency",),
+        "time_to_trip": ("time_to_trip",),
+        "cooling_time": ("time_running",),
+        "load_unbalance": ("load_voltage",),
+        "voltage_ratio": ("line_voltage",),
+        "voltage_unbalance": ("line_voltage",),
+        "upstream_unbalance": ("board_voltage",),
+        "voltage_drop_ratio": ("board_voltage line_voltage",),
+        "frequency_ratio": ("frequency",),
+        "unbalance_amplification": ("line_voltage line_current",),
+        "valve_opening": ("valve_opening",),
+        "glycol_margin": ("weather_air",),
+    }.items()
+}
+
+
 @dataclass(frozen=True)
 class DerivedValue:
     """value and standard uncertainty in SI; partials: change per unit of each variable; metric: how people read it."""

@@ -20,8 +20,8 @@ from knowledge.models import Check, Remedy
 
 MOST_WORLDS = 400
 WORLD_MASS = 0.9995
-EXPLAIN_MINUTES = 3.0
-INSTRUMENT_MINUTES = 12.0
+EXPLAIN_MINUTES = 10.0
+INSTRUMENT_MINUTES = 42.0
 WORTH_BITS = 0.02  # a look that tells less than this is not proposed
 MOST_TELLS = 3
 SHIFT_MINUTES: dict[str, float] = {"isolated": 4.0, "standing": 2.0}
@@ -67,23 +67,33 @@ def may_do(who: str, needs: Sequence[str], role: str, qualified: Iterable[str]) 
     return set(needs) <= set(qualified)
 
 
+def hand_over_to(remedy: Remedy, role: str, qualified: Iterable[str]) -> str:
+    """Who must do a remedy if the person at the machine may not; "" when that person may do it."""
+    qualified = set(qualified)
+    own = {"technician", *({"electrician"} if "electrical" in qualified else ())}
+    own |= {"refrigerant-technician"} if "refrigerant" in qualified else set()
+    if may_do(remedy.who, remedy.needs_qualified, role, qualified):
+        if not remedy.hand_over_to or role == "technician" and remedy.hand_over_to in own:
+            return ""
+        return remedy.hand_over_to
+    if remedy.hand_over_to:
+        return remedy.hand_over_to
+    needs = remedy.needs_qualified
+    return (
+        "electrician" if "electrical" in needs else "refrigerant-technician" if "refrigerant" in needs else "technician"
+    )
+
+
 def remedy_cost(
     knowledge: Knowledge, remedy: Remedy, proof_minutes: float, role: str, qualified: Iterable[str]
 ) -> float:
     """Minutes to do a remedy and prove it, by this person or by the one it must be handed to."""
     own = remedy.minutes + proof_minutes + hazard_minutes(knowledge, remedy.hazards)
-    if (
-        remedy.hand_over_to
-        and remedy.hand_over_to != "site-operator"
-        or not may_do(remedy.who, remedy.needs_qualified, role, qualified)
-    ):
-        to = remedy.hand_over_to or (
-            "electrician"
-            if "electrical" in remedy.needs_qualified
-            else "refrigerant-technician"
-            if "refrigerant" in remedy.needs_qualified
-            else "technician"
-        )
+    own += knowledge.words.verdict[
+        "wrong-remedy-minutes"
+    ]  # what a remedy costs beyond its minutes when it was not the one
+    to = hand_over_to(remedy, role, qualified)
+    if to:
         own += hand_over_cost(knowledge, to)
     return own
 

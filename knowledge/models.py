@@ -195,7 +195,7 @@ class Check(Card):
     bands turn into ``tells``). "cannot-tell" is always allowed and never listed. who: the least role that may do it;
     needs_qualified: what the person must be qualified for. state: the machine state it needs. access: a cover or
     isolation that, once open, serves other checks too. needs: safety questions (check ids and the words they must
-    have) that must be answered first.
+    have) that must be answered first. again: it reads once more, with another instrument, what may have been read before.
     """
 
     id: Id
@@ -222,6 +222,7 @@ class Check(Card):
     needs: dict[Id, tuple[Id, ...]] = {}
     usually: SureWord = "sure"
     safety: bool = False
+    again: bool = False
     families: tuple[Id, ...] = ()
     words: tuple[str, ...] = ()
     sources: tuple[Id, ...] = Field(min_length=1)

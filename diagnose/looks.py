@@ -1,0 +1,246 @@
+"""Which looks may be offered: authority, hazard, machine state, relevance, and what each would let us judge."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from diagnose.belief import Belief
+from diagnose.case import Case
+from diagnose.derive import INPUTS
+from diagnose.grade import band_rows, choose_band
+from diagnose.network import Key, Network
+from diagnose.plan import (
+    Candidate,
+    check_cost,
+    may_do,
+)
+from diagnose.readings import RESTING, place_of, spoken_circuits
+from diagnose.work import Work
+from knowledge.models import Check
+from shared.quantities import DERIVED, QUANTITIES
+
+
+@dataclass
+class Gates:
+    """What the rules forbid on top of the cards."""
+
+    hazards: set[str] = field(default_factory=set)
+    states: set[str] = field(default_factory=set)
+    remedies: set[str] = field(default_factory=set)
+    ask_first: list[str] = field(default_factory=list)
+    settle: list[str] = field(default_factory=list)
+
+
+def gates_of(work: Work) -> Gates:
+    gates = Gates()
+    for conclusion in work.conclusions.of("gate", "hold-point", "stop", "contradiction"):
+        then = conclusion.rule.then
+        gates.hazards |= set(then.forbid_hazards)
+        gates.states |= set(then.forbid_states)
+        gates.remedies |= set(then.forbid_remedies)
+        if then.ask_first and then.ask_first not in gates.ask_first:
+            gates.ask_first.append(then.ask_first)
+        gates.settle += [s for s in then.settle if s not in gates.settle]
+    answered = {e.check for e in work.case.entries if e.check}
+    gates.ask_first = [c for c in gates.ask_first if c not in answered]
+    if gates.ask_first:
+        gates.hazards |= {h for c in work.knowledge.checks.values() for h in c.hazards if h != "none"}
+    return gates
+
+
+def allowed(check: Check, case: Case, gates: Gates) -> bool:
+    """Whether this look may be offered at all: authority and qualification by the card, hazards and states by the gates."""
+    if not may_do(check.who, check.needs_qualified, case.role, case.qualified):
+        return False
+    if set(check.hazards) & gates.hazards:
+        return False
+    running = {"cooling", "steady"} if "cooling" in gates.states else set()
+    running |= {"pump-only", "pump-on"} if "pump-only" in gates.states else set()
+    return check.state not in gates.states and check.state not in running
+
+
+def _word_of(work: Work, check_id: str) -> str | None:
+    """The answer word given to a check, None when it was not answered, "" for cannot tell."""
+    for entry in reversed(work.case.entries):
+        if entry.check == check_id:
+            return (
+                ""
+                if entry.answer == "cannot-tell"
+                else (work.knowledge.checks[check_id].answers[entry.answer].word or entry.answer)
+            )
+    return None
+
+
+def _unmet(work: Work, needs: Mapping[str, Sequence[str]]) -> list[str] | None:
+    """Safety questions still to be asked before a step; None when an answer forbids the step. Unknown is not yes."""
+    ask = []
+    for check_id, words in needs.items():
+        word = _word_of(work, check_id)
+        if word is None or word == "":
+            ask.append(check_id)
+        elif word not in words:
+            return None
+    return ask
+
+
+def tells_for(work: Work, network: Network) -> Callable[[Check, str], list[Key]]:
+    """Findings at places that a check at a place will let us judge, given what was read already and the machine card."""
+    rows = band_rows(work.knowledge)
+    possible = _possible_quantities(work)
+
+    def judged(check: Check, name: str, where: str) -> bool:
+        table = work.readings.resting if check.state in RESTING else work.readings.running
+        have = {q for (q, p) in table if p == where or p == _read_place(q, where, network)}
+        quantities = possible & {
+            quantity
+            for quantity, alternatives in INPUTS.items()
+            if any(a & set(check.reads) and a <= have | set(check.reads) for a in alternatives)
+        }
+        return choose_band(rows.get(name, ()), work.facts, quantities) is not None
+
+    def tells(check: Check, place: str) -> list[Key]:
+        keys: list[Key] = []
+        near = network.places.get(place, network.places["unit"])
+        for name in [check.finding] if check.finding else check.tells:
+            finding = work.knowledge.findings[name or ""]
+            where = place if near.kind == finding.place else network.place_for(finding.place, near)
+            if not finding.weighed or where is None or not network.touches((finding.id, where)):
+                continue
+            if check.reads and ((finding.id, where) in work.dropped or not judged(check, finding.id, where)):
+                continue
+            keys.append((finding.id, where))
+        return keys
+
+    return tells
+
+
+def _possible_quantities(work: Work) -> set[str]:
+    """Derived quantities that could be computed on this machine card, whatever is read."""
+    machine = work.machine
+    out = set(DERIVED)
+    needs = {
+        "pump_rise_index": machine.get("pump_design_rise")
+        or machine.get("pump_shutoff_rise")
+        or "pump_rise" in machine.card
+        or {"pump_suction", "pump_discharge"} <= set(machine.card),
+        "evaporator_drop_ratio": machine.get("design_drop") or "evaporator_drop" in machine.card or machine.curve,
+        "flow_ratio": machine.get("design_flow"),
+        "flow_curve_over_meter": machine.get("design_flow"),
+        "voltage_ratio": machine.get("voltage"),
+        "frequency_ratio": machine.get("frequency"),
+        "drive_frequency_ratio": machine.get("frequency"),
+        "compressor_current_ratio": machine.get("compressor_plate_current"),
+        "fan_current_ratio": machine.get("fan_plate_current"),
+        "condenser_split_over_clean": "condenser_split" in machine.card,
+    }
+    out -= {name for name, have in needs.items() if not have}
+    if not machine.refrigerant:
+        out -= {
+            "suction_saturation",
+            "suction_over_set",
+            "superheat",
+            "subcooling",
+            "approach",
+            "condenser_split",
+            "condenser_split_over_clean",
+            "condensing_temperature",
+            "discharge_excess",
+            "standing_excess",
+            "freeze_margin",
+        }
+    return out
+
+
+def relevant_checks(work: Work, network: Network, belief: Belief, gates: Gates) -> set[str]:
+    """Checks that belong to this call: by their families, or because they confirm or clear a suspect that counts, give
+    away an instrument that may lie, or settle a contradiction. A far-off look is not worth its minute."""
+    knowledge = work.knowledge
+    counts = knowledge.words.verdict["relevant"]
+    out = {c.id for c in knowledge.checks.values() if work.case.complaint in c.families}
+    marginals = belief.causes()
+    for index in np.flatnonzero(marginals >= counts):
+        cause = knowledge.causes[network.instances[index].cause]
+        out |= {*cause.confirm, *cause.clear}
+    shows = {f for mode, p in belief.modes().items() if p >= counts for f, _ in belief.inference.modes[mode].shows}
+    liars = {
+        r.quantity for mode, p in belief.modes().items() if p >= counts for r in belief.inference.modes[mode].readings
+    }
+    out |= {c.id for c in knowledge.checks.values() if c.finding in shows or c.again and set(c.reads) & liars}
+    return out | set(gates.settle) | set(gates.ask_first)
+
+
+def candidates(
+    work: Work, network: Network, gates: Gates, relevant: set[str]
+) -> tuple[list[Candidate], list[Candidate]]:
+    """Looks that may be offered now, and those that wait for a safety question."""
+    knowledge, case = work.knowledge, work.case
+    done = {
+        (e.check, place_of(e, knowledge.checks[e.check].place, work.topology, spoken_circuits(case, work.topology)))
+        for e in case.entries
+        if e.check
+    }
+    open_access = {knowledge.checks[e.check].access for e in case.entries if e.check} - {None}
+    now: list[Candidate] = []
+    waiting: list[Candidate] = []
+    for check in knowledge.checks.values():
+        if check.id not in relevant or not allowed(check, case, gates):
+            continue
+        unmet = _unmet(work, check.needs)
+        if unmet is None:
+            continue
+        for place in _check_places(check, network):
+            if (check.id, place) in done or (check.id, place.replace(":*", ":A")) in done:
+                continue
+            if check.reads and _already_read(work, check, place, network):
+                continue
+            cost = check_cost(knowledge, check, (a for a in open_access if a), work.state)
+            cost += sum(check_cost(knowledge, knowledge.checks[u], (), work.state) for u in unmet)
+            if unmet:
+                now += [
+                    Candidate(knowledge.checks[u], "unit", cost)
+                    for u in unmet
+                    if allowed(knowledge.checks[u], case, gates) and (u, "unit") not in done
+                ]
+            (waiting if unmet else now).append(Candidate(check, place, cost))
+    unique = {(c.check.id, c.place): c for c in now}
+    return list(unique.values()), waiting
+
+
+def _already_read(work: Work, check: Check, place: str, network: Network) -> bool:
+    """A reading check is done when its readings were given in its state, or when all it tells is graded from numbers."""
+    if check.again:
+        return False
+    table = work.readings.resting if check.state in RESTING else work.readings.running
+    if all((q, _read_place(q, place, network)) in table for q in check.reads):
+        return True
+    near = network.places.get(place, network.places["unit"])
+    for name in check.tells:
+        finding = work.knowledge.findings[name]
+        where = place if near.kind == finding.place else network.place_for(finding.place, near)
+        known = work.graded.evidence.get((name, where or ""))
+        if known is None or known.derived is None:
+            return False
+    return bool(check.tells)
+
+
+def _read_place(quantity: str, place: str, network: Network) -> str:
+    kind = QUANTITIES[quantity].place
+    if kind in ("unit", "supply"):
+        return kind
+    if kind == "any":
+        return place if ":" in place else "supply"
+    return (
+        place
+        if place.split(":")[0] == kind
+        else network.place_for(kind, network.places.get(place, network.places["unit"]))
+    ) or place
+
+
+def _check_places(check: Check, network: Network) -> list[str]:
+    own = [p for p in network.places.values() if p.kind == check.place]
+    spoken = [p for p in own if not p.folded]
+    chosen = spoken or own
+    return [p.id for p in chosen]

@@ -1,0 +1,327 @@
+"""When the asking ends: one cause, two, an instrument, normal, inseparable, cannot tell, hand over.
+
+A verdict needs its probability (one table in words.yaml), a confirming look before a part is replaced, and no firm
+unhealthy finding left that the leading cause does not explain while a look could still tell whether a second cause does.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from diagnose.advice import Verdict
+from diagnose.belief import Belief, Inference
+from diagnose.looks import Gates
+from diagnose.network import Array, Key, Network
+from diagnose.plan import Scored, hand_over_cost, hand_over_to, may_do
+from diagnose.work import Work
+from knowledge.models import Cause, Remedy
+
+CONFIDENT = 0.97
+PAYS = (
+    0.995  # a look pays when it lowers the expected minutes by half a per cent: less is below the model's own precision
+)
+PARTNERS = 6
+
+
+@dataclass(frozen=True)
+class Lead:
+    """The leading explanations as probabilities.
+
+    top, second: instance numbers from 0. p_pair: both at once. instrument: a mode id of the likeliest lying instrument,
+    p_instrument over all its modes. p_normal: no fault and honest instruments; normal: the likeliest normal cause among
+    those (-1 = plainly nothing). same_remedy: other instances the top cannot be told from or that share its remedy.
+    unexplained: firm unhealthy findings the top cause alone makes unlikely. partners: causes likeliest beside the top.
+    """
+
+    top: int
+    p_top: float
+    second: int
+    p_second: float
+    p_pair: float
+    instrument: str
+    p_instrument: float
+    p_normal: float
+    normal: int
+    same_remedy: tuple[int, ...]
+    p_same: float
+    unexplained: tuple[Key, ...]
+    partners: tuple[int, ...]
+
+
+def lead_of(work: Work, network: Network, inference: Inference, belief: Belief, single: Mapping[Key, Array]) -> Lead:
+    """Read the leading explanations off the belief. single: likelihood of each finding by single cause (row 0: none)."""
+    marginals = belief.causes()
+    order = np.argsort(-marginals, kind="stable")
+    top, second = int(order[0]), int(order[1]) if len(order) > 1 else int(order[0])
+    p, over = belief.hypotheses(), belief.over
+    beside = np.zeros(len(marginals) + 1)
+    with_top = (over.first == top + 1) | (over.second == top + 1)
+    other = np.where(over.first == top + 1, over.second, over.first)
+    np.add.at(beside, other[with_top], p[with_top])
+    beside[0] = beside[top + 1] = 0.0
+    partners = tuple(int(i) - 1 for i in np.argsort(-beside, kind="stable")[:PARTNERS] if beside[i] > 0)
+    by_instrument: dict[str, float] = {}
+    modes = belief.modes()
+    for name, q in modes.items():
+        instrument = inference.modes[name].instrument
+        by_instrument[instrument] = by_instrument.get(instrument, 0.0) + q
+    liar = max(by_instrument, key=lambda i: by_instrument[i]) if by_instrument else ""
+    mode = max((m for m in modes if inference.modes[m].instrument == liar), key=lambda m: modes[m], default="")
+    p_normal, normal = _normal(work, network, belief)
+    same = _same_remedy(work, network, top)
+    group = [top + 1, *(i + 1 for i in same)]
+    p_same = float(p[np.isin(over.first, group) | np.isin(over.second, group)].sum())
+    return Lead(
+        top,
+        float(marginals[top]),
+        second,
+        float(marginals[second]),
+        float(beside[second + 1]),
+        mode,
+        by_instrument.get(liar, 0.0),
+        p_normal,
+        normal,
+        same,
+        p_same,
+        _unexplained(work, single, top),
+        partners,
+    )
+
+
+def _normal(work: Work, network: Network, belief: Belief) -> tuple[float, int]:
+    """Probability that nothing is at fault, and the likeliest normal explanation (-1 = none)."""
+    over = belief.over
+    fault = np.array([False, *(work.knowledge.causes[i.cause].kind == "fault" for i in network.instances)])
+    clean = ~fault[over.first] & ~fault[over.second]
+    weight = np.where(clean, belief.joint[0], 0.0)
+    by = np.bincount(over.first, weights=weight, minlength=len(fault))
+    return float(weight.sum()), int(np.argmax(by)) - 1
+
+
+def _same_remedy(work: Work, network: Network, top: int) -> tuple[int, ...]:
+    causes = work.knowledge.causes
+    lead = network.instances[top]
+    cause = causes[lead.cause]
+    return tuple(
+        i
+        for i, inst in enumerate(network.instances)
+        if i != top
+        and inst.place == lead.place
+        and (
+            inst.cause in cause.inseparable
+            or cause.id in causes[inst.cause].inseparable
+            or causes[inst.cause].remedy.id == cause.remedy.id
+        )
+    )
+
+
+def _unexplained(work: Work, single: Mapping[Key, Array], top: int) -> tuple[Key, ...]:
+    """Findings whose firm unhealthy word the top cause alone makes less likely than the table's share."""
+    limit = work.knowledge.words.verdict["unexplained"]
+    out = []
+    for key, by_cause in single.items():
+        evidence = work.graded.evidence.get(key)
+        if evidence is None:
+            continue
+        finding = work.knowledge.findings[key[0]]
+        word, p = evidence.words(finding)[0]
+        if word != finding.neutral and p >= work.knowledge.words.firm:
+            best = max(evidence.likelihood)
+            if by_cause[top + 1] < limit * best:
+                out.append(key)
+    return tuple(out)
+
+
+def remedy_of(work: Work, network: Network, index: int) -> tuple[Cause, Remedy, str]:
+    """Cause card, remedy and place (its kind, if folded) of an instance."""
+    instance = network.instances[index]
+    cause = work.knowledge.causes[instance.cause]
+    return cause, cause.remedy, instance.place.id if not instance.place.folded else instance.place.kind
+
+
+def decide(
+    work: Work,
+    network: Network,
+    belief: Belief,
+    lead: Lead,
+    useful: Sequence[Scored],
+    base: float,
+    gates: Gates,
+) -> Verdict | None:
+    """The verdict, or None while asking on is right. base: expected minutes of acting now."""
+    table = work.knowledge.words.verdict
+    looking_pays = min((s.value for s in useful), default=float("inf")) < base * PAYS
+    if gates.ask_first:
+        return None
+    cause, remedy, place = remedy_of(work, network, lead.top)
+    confirm = confirming(work, network, lead.top, useful)
+    if lead.p_pair >= table["two-causes"]:
+        second = confirming(work, network, lead.second, useful)
+        if lead.p_pair >= CONFIDENT or not (looking_pays and (confirm or second)):
+            return _two(work, network, lead)
+        return None
+    quick = remedy.reversible and remedy.minutes <= table["quick-minutes"]
+    needed = table["one-cause-quick"] if quick else table["one-cause"]
+    sure = lead.p_top >= CONFIDENT or not looking_pays
+    open_question = bool(lead.unexplained) and bool(second_cause_looks(work, network, lead, useful))
+    sure = sure and (lead.p_top >= CONFIDENT or quick or not confirm)
+    if cause.kind == "fault" and lead.p_top >= needed and sure and not open_question:
+        return _one(work, cause, remedy, place, "one-cause")
+    if lead.p_instrument >= table["one-cause"] and (lead.p_instrument >= CONFIDENT or not looking_pays):
+        return _instrument(work, belief, lead)
+    if lead.p_normal >= table["normal"] and _enough_seen(work) and (lead.p_normal >= CONFIDENT or not looking_pays):
+        return _nothing(work, network, lead)
+    if lead.p_same >= needed and lead.same_remedy and not looking_pays and not open_question:
+        made = _one(work, cause, remedy, place, "inseparable")
+        names = [network.instances[i].cause for i in lead.same_remedy]
+        return made.model_copy(update={"causes": (cause.id, *names[:2]), "places": (place,) * (1 + len(names[:2]))})
+    if useful:
+        return None
+    return _unresolved(work, network, lead)
+
+
+def _enough_seen(work: Work) -> bool:
+    """ "Nothing is wrong" is only said after the complaint's first looks, or as many findings as there are such looks."""
+    first = work.knowledge.complaints[work.case.complaint].first
+    answered = {e.check for e in work.case.entries if e.check}
+    return set(first) <= answered or len(work.graded.evidence) >= len(first)
+
+
+def confirming(work: Work, network: Network, index: int, useful: Sequence[Scored]) -> list[Scored]:
+    """Useful looks that would confirm a cause, if none of its confirming looks was done yet."""
+    cause, _, _ = remedy_of(work, network, index)
+    answered = {e.check for e in work.case.entries if e.check}
+    read = {e.quantity for e in work.case.entries if e.quantity}
+    for check_id in cause.confirm:
+        check = work.knowledge.checks.get(check_id)
+        if check is not None and (check_id in answered or check.reads and set(check.reads) & read):
+            return []
+    return [s for s in useful if s.candidate.check.id in cause.confirm]
+
+
+def second_cause_looks(work: Work, network: Network, lead: Lead, useful: Sequence[Scored]) -> list[Scored]:
+    """Useful looks at causes that would explain, beside the top, what the top leaves unexplained."""
+    names = {key[0] for key in lead.unexplained}
+    wanted: set[str] = set()
+    for index in lead.partners:
+        cause = work.knowledge.causes[network.instances[index].cause]
+        if any((edge.finding or "") in names for edge in cause.brings):
+            wanted |= {*cause.confirm, *cause.clear}
+    return [s for s in useful if s.candidate.check.id in wanted]
+
+
+def _one(
+    work: Work, cause: Cause, remedy: Remedy, place: str, kind: Literal["one-cause", "normal", "inseparable"]
+) -> Verdict:
+    who = hand_over_to(remedy, work.case.role, work.case.qualified) or remedy.who
+    return Verdict(
+        kind=kind,
+        causes=(cause.id,),
+        places=(place,),
+        title=cause.title,
+        remedy=remedy.text,
+        remedy_id=remedy.id,
+        proof=cause.proof,
+        who=who,
+        minutes=remedy.minutes,
+        cautions=cause.cautions,
+        parts=remedy.parts,
+    )
+
+
+def _two(work: Work, network: Network, lead: Lead) -> Verdict:
+    first, second = remedy_of(work, network, lead.top), remedy_of(work, network, lead.second)
+    return Verdict(
+        kind="two-causes",
+        causes=(first[0].id, second[0].id),
+        places=(first[2], second[2]),
+        title=f"Two causes at once: {first[0].title}; {second[0].title}",
+        remedy=f"1. {first[1].text} 2. {second[1].text}",
+        remedy_id=first[1].id,
+        proof=f"{first[0].proof} {second[0].proof}",
+        who=hand_over_to(first[1], work.case.role, work.case.qualified) or first[1].who,
+        minutes=first[1].minutes + second[1].minutes,
+        cautions=(*first[0].cautions, *second[0].cautions),
+        parts=(*first[1].parts, *second[1].parts),
+    )
+
+
+def _instrument(work: Work, belief: Belief, lead: Lead) -> Verdict:
+    mode = belief.inference.modes[lead.instrument]
+    card = work.knowledge.instruments[mode.kind]
+    return Verdict(
+        kind="one-cause",
+        causes=(f"instrument:{lead.instrument}",),
+        places=(mode.readings[0].place,),
+        title=mode.title[0].upper() + mode.title[1:],
+        remedy=card.remedy,
+        remedy_id=f"instrument:{mode.instrument}",
+        proof=card.proof,
+        who="technician",
+        minutes=12,
+    )
+
+
+def _nothing(work: Work, network: Network, lead: Lead) -> Verdict:
+    if lead.normal >= 0:
+        cause, remedy, place = remedy_of(work, network, lead.normal)
+        return _one(work, cause, remedy, place, "normal")
+    return Verdict(
+        kind="normal",
+        causes=("nothing-wrong",),
+        places=("unit",),
+        title="Nothing found wrong",
+        remedy="Explain what is normal; watch one full cycle and record the readings.",
+        remedy_id="explain-normal",
+        proof="Readings stay in their bands for an hour.",
+        who="technician",
+        minutes=10,
+    )
+
+
+def _unresolved(work: Work, network: Network, lead: Lead) -> Verdict:
+    """No allowed look tells more: hand over to who may look further, with what would tell."""
+    cause, remedy, place = remedy_of(work, network, lead.top)
+    second, _, second_place = remedy_of(work, network, lead.second)
+    names, places = (cause.id, second.id), (place, second_place)
+    checks = work.knowledge.checks
+    missing = [checks[c] for one in (cause, second) for c in one.confirm if c in checks]
+    beyond = [c for c in missing if not may_do(c.who, c.needs_qualified, work.case.role, work.case.qualified)]
+    would = "; ".join(dict.fromkeys(c.title for c in (beyond or missing)))[:300]
+    if not beyond and work.case.role == "technician":
+        return Verdict(
+            kind="cannot-tell",
+            causes=names,
+            places=places,
+            title="Cannot tell with what is known",
+            remedy=f"Most likely: {cause.title}. What would tell: {would}",
+            remedy_id=remedy.id,
+            proof=cause.proof,
+            who=remedy.who,
+            minutes=remedy.minutes,
+            would_tell=would,
+        )
+    needs = {q for c in beyond for q in c.needs_qualified}
+    to = (
+        "electrician"
+        if "electrical" in needs and "electrical" not in work.case.qualified
+        else "refrigerant-technician"
+        if "refrigerant" in needs and work.case.role == "technician"
+        else "technician"
+    )
+    return Verdict(
+        kind="hand-over",
+        causes=names,
+        places=places,
+        title="Hand over to someone who may look further",
+        remedy=f"Leave the unit safe; hand over to: {to}.",
+        remedy_id="hand-over",
+        proof="",
+        who=to,
+        minutes=hand_over_cost(work.knowledge, to),
+        would_tell=would,
+    )

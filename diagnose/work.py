@@ -1,0 +1,267 @@
+"""From a case to graded findings, rules' conclusions and the belief: stages one to three of advise."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from diagnose.belief import Belief, Inference, inference_from
+from diagnose.case import Case
+from diagnose.derive import Derivation, derive_all
+from diagnose.grade import Evidence, Graded, Grader
+from diagnose.machine import MachineData, read_machine
+from diagnose.network import Array, Key, Network, network_for
+from diagnose.places import Place, Topology, circuit_of, places_for, topology_of
+from diagnose.readings import Readings, default_state, place_of, read_all, spoken_circuits
+from diagnose.rules import Conclusion, Conclusions, run_stratum, seen_words
+from diagnose.rules_engine import Known
+from knowledge.facts import STOP_WORDS
+from knowledge.load import Knowledge
+from shared.quantities import QUANTITIES
+
+STEADINESS = ("steady", "pull-down", "cycling", "starting")
+DEFAULT_FACTS = {"expansion": "thermostatic", "coil": "tube-fin", "pump-in-use": "onboard"}
+
+
+@dataclass
+class Work:
+    """Everything computed for one case on the way to its advice."""
+
+    case: Case
+    knowledge: Knowledge
+    machine: MachineData
+    topology: Topology
+    places: dict[str, Place]
+    readings: Readings
+    derivation: Derivation
+    facts: dict[str, str]
+    state: str
+    steadiness: str
+    known: list[Known]
+    graded: Graded
+    conclusions: Conclusions
+    dropped: set[Key] = field(default_factory=set)
+    added: dict[Key, Array] = field(default_factory=dict)
+    doubts: list[str] = field(default_factory=list)
+
+
+def said_words(case: Case) -> list[str]:
+    """Stop words met in the caller's own words and notes; they weigh nothing, their safety question comes next."""
+    text = " ".join([case.words, *(e.note for e in case.entries)]).lower()
+    found = []
+    for word, spellings in STOP_WORDS.items():
+        for spelling in spellings:
+            at = text.find(spelling)
+            while at >= 0:
+                before = text[max(0, at - 14) : at]
+                if not any(before.rstrip().endswith(no) for no in ("no", "not", "without", "no sign of", "n't")):
+                    found.append(word)
+                    break
+                at = text.find(spelling, at + 1)
+            if found and found[-1] == word:
+                break
+    return found
+
+
+def _cannot_tell_run(case: Case) -> int:
+    run = 0
+    for entry in reversed(case.entries):
+        if entry.check and entry.answer == "cannot-tell":
+            run += 1
+        elif entry.check or entry.quantity:
+            break
+    return run
+
+
+def prepare(case: Case, knowledge: Knowledge, *, rules: bool = True) -> Work:
+    """Everything up to the belief: readings, derived values, findings in the machine's state, rules."""
+    machine = read_machine(case.machine)
+    topology = topology_of(case.machine)
+    spoken_ids = [f"circuit:{c}" for c in spoken_circuits(case, topology)]
+    readings = read_all(case, machine, topology, knowledge)
+    spoken_ids += [r.place for r in readings.all if ":" in r.place]
+    for entry in case.entries:
+        finding = _finding_of(entry.check, entry.finding, knowledge)
+        if finding is not None and entry.answer != "cannot-tell":
+            place = place_of(entry, knowledge.findings[finding].place, topology, spoken_circuits(case, topology))
+            if ":" in place:
+                spoken_ids.append(place)
+    places = places_for(topology, [p for p in spoken_ids if not p.endswith(":*")])
+    derivation = derive_all(machine, readings, topology)
+    facts = {**DEFAULT_FACTS, **machine.facts, "several-circuits": "yes" if topology.several else "no"}
+    for context in case.context:
+        if context in ("generator", "utility"):
+            facts.setdefault("supply", context)
+        if context == "site-pump":
+            facts["pump-in-use"] = "site"
+    state = next((e.state for e in reversed(case.entries) if e.state), None) or default_state(case, knowledge)
+    steadiness = next((e.steadiness for e in reversed(case.entries) if e.steadiness), None) or "unknown"
+    known = _known(case, facts)
+    work = Work(
+        case,
+        knowledge,
+        machine,
+        topology,
+        places,
+        readings,
+        derivation,
+        facts,
+        state,
+        steadiness,
+        known,
+        Graded(),
+        Conclusions(),
+    )
+    first = Grader(case, knowledge, topology, readings, derivation, facts, state, steadiness).grade()
+    if rules:
+        _run(work, ("state",), first)
+        for conclusion in work.conclusions.of("state"):
+            word = conclusion.rule.then.state
+            if word in STEADINESS:
+                work.steadiness = word if steadiness == "unknown" else work.steadiness
+            else:
+                work.state = word
+    work.known += [Known("state", work.state), Known("steadiness", work.steadiness)]
+    if (work.state, work.steadiness) != (state, steadiness):
+        first = Grader(case, knowledge, topology, readings, derivation, facts, work.state, work.steadiness).grade()
+    work.graded = first
+    if rules:
+        _strata(work)
+    _say_doubts(work)
+    return work
+
+
+def _finding_of(check_id: str, finding_id: str, knowledge: Knowledge) -> str | None:
+    if finding_id:
+        return finding_id
+    check = knowledge.checks.get(check_id) if check_id else None
+    return check.finding if check else None
+
+
+def _known(case: Case, facts: Mapping[str, str]) -> list[Known]:
+    known = [Known("role", "customer" if case.role == "agent" else case.role), Known("complaint", case.complaint)]
+    if case.role == "agent":
+        known.append(Known("role", "agent"))
+    known += [
+        Known(f"qualified-{q}", "yes" if q in case.qualified else "no") for q in ("electrical", "refrigerant", "height")
+    ]
+    known += [Known(f"context-{c}", "yes") for c in case.context]
+    known += [Known(name, word) for name, word in facts.items()]
+    known += [Known("said", word) for word in said_words(case)]
+    known.append(Known("cannot-tell-run", "yes" if _cannot_tell_run(case) >= 2 else "no"))
+    return known
+
+
+def _run(work: Work, strata: Iterable[str], graded: Graded) -> None:
+    for stratum in strata:
+        seen = [s for s in seen_words(graded.evidence, work.knowledge) if (s.finding, s.place) not in work.dropped]
+        for conclusion in run_stratum(stratum, work.knowledge, seen, work.known):
+            work.conclusions.fired.append(conclusion)
+            work.known.append(
+                Known(
+                    {
+                        "hold-point": "held",
+                        "not-judged": "not-judged",
+                        "gate": "gate",
+                        "contradiction": "contradiction",
+                    }.get(stratum, stratum),
+                    conclusion.rule.id,
+                )
+            )
+
+
+def _strata(work: Work) -> None:
+    _run(work, ("hold-point", "not-judged"), work.graded)
+    for conclusion in work.conclusions.of("not-judged"):
+        for key in list(work.graded.evidence):
+            if (
+                key[0] in conclusion.rule.then.findings
+                and (not conclusion.circuit or circuit_of(key[1]) in ("", conclusion.circuit))
+                and (not work.graded.evidence[key].answered or work.graded.evidence[key].derived is not None)
+            ):
+                work.dropped.add(key)
+    _run(work, ("derived-finding",), work.graded)
+    for conclusion in work.conclusions.of("derived-finding"):
+        _derive_finding(work, conclusion)
+    _run(work, ("contradiction", "conclusive", "gate", "stop"), work.graded)
+
+
+def _derive_finding(work: Work, conclusion: Conclusion) -> None:
+    """A derived word feeds the graph in place of its inputs, never beside them; it is as sure as its least sure input."""
+    then = conclusion.rule.then
+    finding = work.knowledge.findings[then.finding or ""]
+    near = work.places.get(conclusion.place, work.places["unit"])
+    place = next((p.id for p in work.places.values() if p.kind == finding.place and p.touches(near)), "unit")
+    words = finding.ordered or finding.words
+    sure = work.knowledge.words.answer_right["sure"]["read"]
+    for condition in conclusion.rule.when:
+        for key, one in work.graded.evidence.items():
+            if condition.finding == key[0] and (
+                not conclusion.circuit or circuit_of(key[1]) in ("", conclusion.circuit)
+            ):
+                sure = min(sure, sum(p for w, p in one.words(work.knowledge.findings[key[0]]) if w in condition.words))
+                if key[0] in then.findings:
+                    work.dropped.add(key)
+    likelihood = tuple(sure if w == then.word else (1.0 - sure) / (len(words) - 1) for w in words)
+    key = (finding.id, place)
+    work.graded.evidence[key] = Evidence(
+        finding.id, place, likelihood, {}, (finding.texts[then.word or ""],), work.state, None, True
+    )
+
+
+def _say_doubts(work: Work) -> None:
+    doubts = work.doubts
+    if work.steadiness == "unknown" and any(
+        v.quantity in ("superheat", "subcooling", "approach", "condenser_split")
+        for v in work.derivation.values.values()
+    ):
+        doubts.append(
+            "Steady running is assumed, not told: judge superheat, subcooling and split only after 10 to 15 minutes of unchanged stages."
+        )
+    if work.topology.several and any(p.endswith(":?") for p in work.places):
+        doubts.append("Which circuit the refrigerant readings belong to was not told.")
+    if (
+        work.machine.facts.get("tank-at", "unknown") == "unknown"
+        and ("pump_suction_change", "unit") in work.derivation.values
+    ):
+        doubts.append(
+            "Where the expansion tank is tied in was not told: which gauge moved then says little about the side of the block."
+        )
+    doubts += [note[0].upper() + note[1:] for note in dict.fromkeys(work.derivation.notes)]
+    for reading in work.readings.all:
+        if reading.metric and reading.kind.value == "gauge-pressure" and "gauge" in reading.echo:
+            doubts.append(
+                f"{QUANTITIES[reading.quantity].title.capitalize()} is taken as gauge pressure: {reading.echo}."
+            )
+            break
+
+
+def cause_factors(work: Work, network: Network) -> Array:
+    """Likelihood of each instance from what was proved (conclusive rules) and from remedies that did not cure."""
+    words = work.knowledge.words
+    factor = np.ones(len(network.instances))
+    for conclusion in work.conclusions.of("conclusive"):
+        for index, instance in enumerate(network.instances):
+            if instance.cause == conclusion.rule.then.cause and (
+                not conclusion.circuit or instance.place.circuit in ("", conclusion.circuit)
+            ):
+                factor[index] *= words.conclusive if conclusion.rule.then.holds else 1.0 / words.conclusive
+    for entry in work.case.entries:
+        if entry.action and entry.outcome == "not-cured":
+            for index, instance in enumerate(network.instances):
+                remedy = work.knowledge.causes[instance.cause].remedy
+                if remedy.id == entry.action:
+                    factor[index] *= 1.0 - words.cures[remedy.cures]
+    return np.clip(factor, 1e-9, 1e9)
+
+
+def reason(work: Work) -> tuple[Network, Inference, Belief]:
+    """Posterior over causes and lying instruments."""
+    network = network_for(work.knowledge, work.places, work.case.context, work.facts)
+    drop = tuple(work.dropped)
+    inference = inference_from(
+        network, work.graded, work.case.complaint, drop, work.added, cause_factors(work, network)
+    )
+    return network, inference, inference.posterior()
