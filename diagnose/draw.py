@@ -18,7 +18,7 @@ from diagnose.plan import (
     may_do,
 )
 from diagnose.rules import Conclusion
-from diagnose.verdict import PAYS, Lead, remedy_of, second_cause_looks
+from diagnose.verdict import PAYS, Lead, confirming, remedy_of, second_cause_looks
 from diagnose.work import Work
 from knowledge.models import Cause
 from shared.quantities import DERIVED
@@ -281,6 +281,8 @@ def ordered_looks(
     settle = set(gates.settle)
     if lead.unexplained and lead.p_top >= work.knowledge.words.verdict["one-cause"]:
         settle |= {s.candidate.check.id for s in second_cause_looks(work, network, lead, useful)}
+    if lead.p_top >= work.knowledge.words.verdict["one-cause"]:
+        settle |= {s.candidate.check.id for s in confirming(work, network, lead, lead.top, useful)} | set(first)
     pays = min((s.value for s in useful), default=float("inf")) < base * PAYS
 
     def rank(one: Scored) -> tuple[float, float, str]:

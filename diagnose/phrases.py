@@ -216,9 +216,7 @@ def _what_and_result(entry: Entry, knowledge: Knowledge) -> tuple[str, str]:
         answer = check.answers.get(entry.answer) if check else None
         return title, answer.text if answer else entry.answer
     if entry.quantity:
-        return at_place(quantity_title(entry.quantity), entry.place), reading_echo(
-            entry.quantity, entry.value
-        )
+        return at_place(quantity_title(entry.quantity), entry.place), reading_echo(entry.quantity, entry.value)
     if entry.action:
         return at_place(action_title(entry.action, knowledge), entry.place), _OUTCOMES[entry.outcome]
     if entry.finding:

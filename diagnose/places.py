@@ -15,6 +15,7 @@ from shared.errors import ChillerError, shorten
 
 SINGLE = ("unit", "supply")
 MOST_CIRCUITS = 12
+MOST_FANS = 96
 
 
 class PlaceError(ChillerError):
@@ -40,13 +41,17 @@ class Place:
 
 @dataclass(frozen=True, slots=True)
 class Topology:
-    """circuits: ids in order, empty when nobody told how many. compressors: circuit -> ids."""
+    """circuits: ids in order, empty when nobody told how many. compressors, fans: circuit -> ids, empty where not told.
+
+    fan_count: fans of the whole machine, 0 = not told.
+    """
 
     circuits: tuple[str, ...]
     compressors: dict[str, tuple[str, ...]]
     fans: dict[str, tuple[str, ...]]
     pumps: tuple[str, ...]
     main_pump: str
+    fan_count: int = 0
 
     @property
     def several(self) -> bool:
@@ -58,12 +63,44 @@ def _letters(count: int) -> tuple[str, ...]:
     return tuple("ABCDEFGHIJKL"[:count])
 
 
-def topology_of(machine: Machine) -> Topology:
-    """Circuits, compressors, fans and pumps of a machine card; raises PlaceError on counts that contradict each other."""
+def _pumps(machine: Machine) -> tuple[tuple[str, ...], str]:
+    """Pumps of the machine and the one in use."""
     pumps = machine.pumps or (("site",) if machine.pump_in_use == "site" else ("onboard",))
     main = machine.pump_in_use or pumps[0]
     if main not in pumps:
-        pumps = (*pumps, main)
+        raise PlaceError(
+            "pump in use is not one of the pumps", given=main, allowed=", ".join(pumps), do="correct one of the two"
+        )
+    return tuple(dict.fromkeys(pumps)), main
+
+
+def _once(kind: str, table: dict[str, tuple[str, ...]], told: int | None) -> None:
+    """Each compressor or fan is listed once, and as many as the count says."""
+    listed = [one for ids in table.values() for one in ids]
+    twice = next((one for one in listed if listed.count(one) > 1), None)
+    if twice is not None:
+        raise PlaceError(
+            f"{kind} listed twice", given=twice, allowed="each id once", do="name them by circuit, e.g. A1, B1"
+        )
+    if told is not None and listed and told != len(listed):
+        raise PlaceError(
+            f"{kind} count",
+            given=told,
+            allowed=f"{len(listed)}, as listed under circuits",
+            do="correct one of the two",
+        )
+
+
+def _within(what: str, given: int | None, most: int) -> None:
+    if given is not None and not 1 <= given <= most:
+        raise PlaceError(what, given=given, allowed=f"1 to {most}", do="correct the machine card")
+
+
+def topology_of(machine: Machine) -> Topology:
+    """Circuits, compressors, fans and pumps of a machine card; raises PlaceError on counts that contradict each other."""
+    pumps, main = _pumps(machine)
+    _within("number of compressors", machine.compressors, 48)
+    _within("number of fans", machine.fans, MOST_FANS)
     if isinstance(machine.circuits, dict):
         ids = tuple(machine.circuits)
         for one in ids:
@@ -71,27 +108,17 @@ def topology_of(machine: Machine) -> Topology:
                 raise PlaceError(
                     "circuit id", given=one, allowed="letters or digits, e.g. A or 1", do="rename the circuit"
                 )
+            if [c.lower() for c in ids].count(one.lower()) > 1:
+                raise PlaceError("circuit given twice", given=one, allowed="each id once", do="rename the circuit")
         compressors = {c: t.compressors for c, t in machine.circuits.items()}
         fans = {c: t.fans for c, t in machine.circuits.items()}
-        total = sum(len(v) for v in compressors.values())
-        if machine.compressors is not None and total and machine.compressors != total:
-            raise PlaceError(
-                "compressor count",
-                given=machine.compressors,
-                allowed=f"{total}, as listed under circuits",
-                do="correct one of the two",
-            )
-        return Topology(ids, compressors, fans, pumps, main)
+        _once("compressor", compressors, machine.compressors)
+        _once("fan", fans, machine.fans)
+        fan_count = machine.fans or sum(len(v) for v in fans.values())
+        return Topology(ids, compressors, fans, pumps, main, fan_count)
+    _within("number of circuits", machine.circuits, MOST_CIRCUITS)
     count = machine.circuits or 0
-    if count < 0 or count > MOST_CIRCUITS:
-        raise PlaceError(
-            "number of circuits", given=count, allowed=f"1 to {MOST_CIRCUITS}", do="correct the machine card"
-        )
-    if machine.compressors is not None and not (0 < machine.compressors <= 48):
-        raise PlaceError(
-            "number of compressors", given=machine.compressors, allowed="1 to 48", do="correct the machine card"
-        )
-    if machine.compressors is not None and count and machine.compressors < count:
+    if machine.compressors is not None and machine.compressors < count:
         raise PlaceError(
             "fewer compressors than circuits",
             given=f"{machine.compressors} compressors, {count} circuits",
@@ -99,12 +126,14 @@ def topology_of(machine: Machine) -> Topology:
             do="correct the machine card",
         )
     ids = _letters(count)
-    each = (machine.compressors or 0) // count if count else 0
-    compressors = {c: tuple(f"{c}{n + 1}" for n in range(each)) for c in ids}
-    return Topology(ids, compressors, {}, pumps, main)
+    each, over = divmod(machine.compressors or 0, count) if count else (0, 0)
+    # an odd one out may sit in any circuit: then nobody knows the ids
+    compressors = {c: tuple(f"{c}{n + 1}" for n in range(0 if over else each)) for c in ids}
+    return Topology(ids, compressors, {}, pumps, main, machine.fans or 0)
 
 
 _FORM = re.compile(r"^(?P<kind>[a-z][a-z -]*?)\s*[: ]\s*(?P<id>[A-Za-z0-9?*-]{1,12})$")
+_NO_ID = ("unit", "loop", "all", "both", "supply", "circuit", "compressor", "fan", "pump")
 _KINDS = ("circuit", "compressor", "fan", "pump", "supply", "unit", "instrument", "chiller")
 
 
@@ -118,7 +147,7 @@ def normalise(text: str, kind: str, topology: Topology, spoken_circuits: Iterabl
         return kind
     match = _FORM.match(text.lower()) if text else None
     said_kind, said_id = (match["kind"], text[match.start("id") :].strip()) if match else ("", text)
-    if text.lower() in ("unit", "loop", "supply", "all", "both"):
+    if text.lower() in _NO_ID:
         said_kind, said_id = "unit", ""
     if said_kind and said_kind not in _KINDS and said_kind != "loop":
         raise PlaceError(
@@ -127,6 +156,8 @@ def normalise(text: str, kind: str, topology: Topology, spoken_circuits: Iterabl
             allowed="unit, supply, circuit:A, compressor:A1, fan:1, pump:onboard, pump:site",
             do="correct the place",
         )
+    if not said_kind and _is_part(said_id, topology):
+        said_kind = "fan" if kind == "fan" else "compressor"
     if kind == "pump":
         if said_kind in ("pump", "") and said_id.lower() in ("onboard", "site"):
             return f"pump:{said_id.lower()}"
@@ -137,6 +168,7 @@ def normalise(text: str, kind: str, topology: Topology, spoken_circuits: Iterabl
     if said_kind == "circuit" or (said_kind == "" and said_id and said_id.lower() not in ("pump", "onboard", "site")):
         circuit = _circuit_id(said_id, topology, text)
     if said_kind in ("compressor", "fan"):
+        said_id = _spelt(said_id, said_kind, topology)
         owner = _owner(said_id, said_kind, topology)
         if kind == said_kind:
             return f"{kind}:{owner}{said_id}" if owner and not said_id.startswith(owner) else f"{kind}:{said_id}"
@@ -144,8 +176,6 @@ def normalise(text: str, kind: str, topology: Topology, spoken_circuits: Iterabl
     if kind == "circuit":
         return f"circuit:{circuit or _default_circuit(topology, spoken_circuits)}"
     if kind in ("compressor", "fan"):
-        if said_kind == "" and re.fullmatch(r"[A-Za-z]\d{1,2}", said_id):
-            return f"{kind}:{said_id.upper()}"
         return f"{kind}:{circuit or _default_circuit(topology, spoken_circuits)}?"
     return text or kind
 
@@ -169,7 +199,21 @@ def _circuit_id(said: str, topology: Topology, text: str) -> str:
             allowed=", ".join(f"circuit:{c}" for c in topology.circuits),
             do="correct the place or the machine card",
         )
-    return "ABCDEFGHIJKL"[int(said) - 1] if said.isdigit() and 1 <= int(said) <= MOST_CIRCUITS else said.upper()
+    if said.isdigit() and 1 <= int(said) <= MOST_CIRCUITS:
+        return "ABCDEFGHIJKL"[int(said) - 1]
+    if not re.fullmatch(r"[A-Za-z][A-Za-z0-9]{0,7}|[?*]", said):
+        raise PlaceError(
+            "unknown circuit", given=text, allowed="circuit:A, circuit:B ... or 1 to 12", do="correct the place"
+        )
+    return said.upper()
+
+
+def _spelt(said: str, kind: str, topology: Topology) -> str:
+    """The id as the machine card writes it, "A1" for "a1"."""
+    table = topology.compressors if kind == "compressor" else topology.fans
+    listed = (one for ids in table.values() for one in ids)
+    same = next((one for one in listed if one.lower() == said.lower()), "")
+    return same or (said.upper() if re.fullmatch(r"[a-z]\d{1,2}", said) else said)
 
 
 def _owner(said: str, kind: str, topology: Topology) -> str:
@@ -189,6 +233,105 @@ def _default_circuit(topology: Topology, spoken: Iterable[str]) -> str:
     if len(spoken) == 1:
         return spoken[0]
     return "?" if topology.circuits else "A"
+
+
+_OTHER_SIDE = {
+    "circuit": ("pump",),
+    "compressor": ("pump", "fan"),
+    "fan": ("pump", "compressor"),
+    "pump": ("circuit", "compressor", "fan"),
+}
+
+
+def check_place(text: str, kind: str, topology: Topology) -> None:
+    """Refuse a place this machine does not have, or one where a thing of ``kind`` cannot be; raises PlaceError.
+
+    kind: kind of place of the check, finding or quantity, "any" where the place itself tells. `normalise` stays lenient
+    for the reasoning; what people wrote is judged here.
+    """
+    text = text.strip()
+    match = _FORM.match(text.lower()) if text else None
+    said, name = (match["kind"], text[match.start("id") :].strip()) if match else ("", text)
+    if not text or text.lower() in (*_NO_ID, "onboard", "site"):
+        return
+    if said in ("instrument", "chiller"):
+        return
+    if (
+        said in ("unit", "loop")
+        or said
+        and said not in _KINDS
+        or not said
+        and not re.fullmatch(r"[A-Za-z0-9?*]{1,8}", name)
+    ):
+        raise PlaceError(
+            "unknown place",
+            given=text,
+            allowed="unit, supply, circuit:A, compressor:A1, fan:1, pump:onboard, pump:site",
+            do="correct the place",
+        )
+    if said in _OTHER_SIDE.get(kind, ()):
+        raise PlaceError(
+            f"this belongs to a {kind}", given=text, allowed=f"a {kind}, e.g. {_EXAMPLE[kind]}", do="correct the place"
+        )
+    if said == "supply" and name.upper() not in ("L1", "L2", "L3"):
+        raise PlaceError(
+            "unknown leg of the supply",
+            given=text,
+            allowed="supply, supply:L1, supply:L2, supply:L3",
+            do="correct the place",
+        )
+    if said == "pump" and name.lower() not in ("onboard", "site"):
+        raise PlaceError("unknown pump", given=text, allowed="pump:onboard, pump:site", do="correct the place")
+    if said == "circuit":
+        _circuit_id(name, topology, text)
+    if said in ("compressor", "fan"):
+        _part(said, name, topology, text)
+    if not said:
+        _bare(name, topology, text)
+
+
+_EXAMPLE = {"circuit": "circuit:A", "compressor": "compressor:A1", "fan": "fan:1", "pump": "pump:onboard"}
+
+
+def _part(kind: str, name: str, topology: Topology, text: str) -> None:
+    """A compressor or fan id: "A1", "1", "A?" where only the circuit is known, "?"."""
+    table = topology.compressors if kind == "compressor" else topology.fans
+    listed = [one for ids in table.values() for one in ids]
+    count = len(listed) if kind == "compressor" else topology.fan_count
+    circuit = next((c for c in topology.circuits if name.lower().startswith(c.lower())), "")
+    short = name[len(circuit) :]
+    known = {one.lower() for one in listed}
+    if name in ("?", "*") or circuit and short in ("?", "*") or {name.lower(), short.lower()} & known:
+        return
+    number = short if circuit or not topology.circuits else name
+    plain = re.fullmatch(r"[A-Za-z]?(\d{1,2}|[?*])" if not topology.circuits else r"\d{1,2}", number)
+    if (
+        plain
+        and not (circuit and known and table.get(circuit))
+        and not (count and number.isdigit() and int(number) > count)
+    ):
+        return
+    allowed = ", ".join(f"{kind}:{one}" for one in listed[:12]) or (
+        f"{kind}:1 to {kind}:{count}" if count else f"{kind}:A1, {kind}:1"
+    )
+    raise PlaceError(
+        f"this machine has no such {kind}", given=text, allowed=allowed, do="correct the place or the card"
+    )
+
+
+def _bare(name: str, topology: Topology, text: str) -> None:
+    """An id without its kind: a circuit, or a compressor such as "A1"."""
+    if _is_part(name, topology):
+        _part("compressor", name, topology, text)
+        return
+    if len(name) > 1 and not name.isdigit() and not topology.circuits:
+        raise PlaceError("unknown place", given=text, allowed="circuit:A, compressor:A1, fan:1", do="correct the place")
+    _circuit_id(name, topology, text)
+
+
+def _is_part(name: str, topology: Topology) -> bool:
+    """Whether an id without its kind is that of a compressor or fan ("A1"), not of a circuit."""
+    return bool(re.fullmatch(r"[A-Za-z]\d{1,2}", name)) and name.lower() not in [c.lower() for c in topology.circuits]
 
 
 def circuit_of(place_id: str) -> str:

@@ -182,11 +182,7 @@ def _stop(advice: Advice) -> str:
     stop = advice.stop
     if stop is None:
         return ""
-    over = (
-        f"<p>Hand over to {_t(ROLES.get(stop.hand_over_to, stop.hand_over_to))}.</p>"
-        if stop.hand_over_to
-        else ""
-    )
+    over = f"<p>Hand over to {_t(ROLES.get(stop.hand_over_to, stop.hand_over_to))}.</p>" if stop.hand_over_to else ""
     return (
         f"<section class='box stop'><h2>Stop</h2><p>{_t(stop.reason)}</p>"
         f"<p><b>Make safe:</b> {_t(stop.make_safe)}</p>{over}</section>"
@@ -249,9 +245,7 @@ def _machine(machine: Machine) -> str:
                 for name, parts in value.items()
             )
         if value not in (None, "", "unknown"):
-            rows.append(
-                (_t(label), _t(str(value).replace("-", " ") if key in ("fluid", "tank_at") else value))
-            )
+            rows.append((_t(label), _t(str(value).replace("-", " ") if key in ("fluid", "tank_at") else value)))
     rows += [(_t(f"Card: {quantity_title(k)}"), _t(v)) for k, v in machine.card.items()]
     return "<h2>Machine</h2>" + (_table(("", ""), rows) or "<p>No nameplate data given.</p>")
 
@@ -316,9 +310,7 @@ def _derived(advice: Advice) -> str:
 
 
 def _doubts(advice: Advice) -> str:
-    waiting = [
-        f"{at_place(n.finding.replace('-', ' '), n.place)}: {n.why}; {n.until}" for n in advice.not_judged
-    ]
+    waiting = [f"{at_place(n.finding.replace('-', ' '), n.place)}: {n.why}; {n.until}" for n in advice.not_judged]
     parts = (
         ("Contradictions", advice.contradictions),
         ("Not judged yet", waiting),

@@ -50,6 +50,8 @@ class Lead:
     p_same: float
     unexplained: tuple[Key, ...]
     partners: tuple[int, ...]
+    beside: tuple[float, ...]
+    confirmed: frozenset[int]
 
 
 def lead_of(work: Work, network: Network, inference: Inference, belief: Belief, single: Mapping[Key, Array]) -> Lead:
@@ -89,6 +91,8 @@ def lead_of(work: Work, network: Network, inference: Inference, belief: Belief, 
         p_same,
         _unexplained(work, single, top),
         partners,
+        tuple(float(beside[i + 1]) for i in partners),
+        frozenset(i for i in (top, second) if _confirmed(work, network, single, i)),
     )
 
 
@@ -97,7 +101,8 @@ def _normal(work: Work, network: Network, belief: Belief) -> tuple[float, int]:
     over = belief.over
     fault = np.array([False, *(work.knowledge.causes[i.cause].kind == "fault" for i in network.instances)])
     clean = ~fault[over.first] & ~fault[over.second]
-    weight = np.where(clean, belief.joint[0], 0.0)
+    # an instrument that lies on the side makes no fault; that one is to blame is weighed against this elsewhere
+    weight = np.where(clean, belief.hypotheses(), 0.0)
     by = np.bincount(over.first, weights=weight, minlength=len(fault))
     return float(weight.sum()), int(np.argmax(by)) - 1
 
@@ -136,6 +141,16 @@ def _unexplained(work: Work, single: Mapping[Key, Array], top: int) -> tuple[Key
     return tuple(out)
 
 
+def _confirmed(work: Work, network: Network, single: Mapping[Key, Array], index: int) -> bool:
+    """Whether one of a cause's confirming looks was done and spoke for it."""
+    knowledge = work.knowledge
+    checks = [
+        knowledge.checks[c] for c in knowledge.causes[network.instances[index].cause].confirm if c in knowledge.checks
+    ]
+    names = {name for check in checks for name in (check.finding, *check.tells)}
+    return any(key[0] in names and by[index + 1] > 2.0 * by[0] for key, by in single.items())
+
+
 def remedy_of(work: Work, network: Network, index: int) -> tuple[Cause, Remedy, str]:
     """Cause card, remedy and place (its kind, if folded) of an instance."""
     instance = network.instances[index]
@@ -158,22 +173,29 @@ def decide(
     if gates.ask_first:
         return None
     cause, remedy, place = remedy_of(work, network, lead.top)
-    confirm = confirming(work, network, lead.top, useful)
+    confirm = confirming(work, network, lead, lead.top, useful)
     if lead.p_pair >= table["two-causes"]:
-        second = confirming(work, network, lead.second, useful)
+        second = confirming(work, network, lead, lead.second, useful)
         if lead.p_pair >= CONFIDENT or not (looking_pays and (confirm or second)):
-            return _two(work, network, lead)
+            return _two(work, network, lead, lead.second)
         return None
     quick = remedy.reversible and remedy.minutes <= table["quick-minutes"]
     needed = table["one-cause-quick"] if quick else table["one-cause"]
     sure = lead.p_top >= CONFIDENT or not looking_pays
     open_question = bool(lead.unexplained) and bool(second_cause_looks(work, network, lead, useful))
-    sure = sure and (lead.p_top >= CONFIDENT or quick or not confirm)
+    sure = sure and (lead.p_top >= CONFIDENT or quick or not (confirm or first_looks(work, useful)))
     if cause.kind == "fault" and lead.p_top >= needed and sure and not open_question:
+        partner = _needed_partner(work, network, lead)
+        if partner is not None:
+            return _two(work, network, lead, partner)
         return _one(work, cause, remedy, place, "one-cause")
     if lead.p_instrument >= table["one-cause"] and (lead.p_instrument >= CONFIDENT or not looking_pays):
         return _instrument(work, belief, lead)
-    if lead.p_normal >= table["normal"] and _enough_seen(work) and (lead.p_normal >= CONFIDENT or not looking_pays):
+    if (
+        lead.p_instrument < table["two-causes"] <= table["normal"] <= lead.p_normal
+        and _enough_seen(work)
+        and (lead.p_normal >= CONFIDENT or not looking_pays)
+    ):
         return _nothing(work, network, lead)
     if lead.p_same >= needed and lead.same_remedy and not looking_pays and not open_question:
         made = _one(work, cause, remedy, place, "inseparable")
@@ -191,16 +213,40 @@ def _enough_seen(work: Work) -> bool:
     return set(first) <= answered or len(work.graded.evidence) >= len(first)
 
 
-def confirming(work: Work, network: Network, index: int, useful: Sequence[Scored]) -> list[Scored]:
-    """Useful looks that would confirm a cause, if none of its confirming looks was done yet."""
+def first_looks(work: Work, useful: Sequence[Scored]) -> list[Scored]:
+    """The complaint's own first looks that still tell something: cheap and safe, they come before any verdict but a sure one."""
+    first = work.knowledge.complaints[work.case.complaint].first
+    return [s for s in useful if s.candidate.check.id in first]
+
+
+def confirming(work: Work, network: Network, lead: Lead, index: int, useful: Sequence[Scored]) -> list[Scored]:
+    """Useful looks that would confirm a cause, if none of its confirming looks has spoken for it yet."""
+    if index in lead.confirmed:
+        return []
     cause, _, _ = remedy_of(work, network, index)
-    answered = {e.check for e in work.case.entries if e.check}
-    read = {e.quantity for e in work.case.entries if e.quantity}
-    for check_id in cause.confirm:
-        check = work.knowledge.checks.get(check_id)
-        if check is not None and (check_id in answered or check.reads and set(check.reads) & read):
-            return []
     return [s for s in useful if s.candidate.check.id in cause.confirm]
+
+
+def _needed_partner(work: Work, network: Network, lead: Lead) -> int | None:
+    """A second cause to treat as well: it brings everything the leading one leaves unexplained and is likely enough.
+
+    A second remedy costs less than coming back, so this needs less than an even chance.
+    """
+    names = {key[0] for key in lead.unexplained}
+    if not names:
+        return None
+    for index, p in zip(lead.partners, lead.beside, strict=True):
+        cause = work.knowledge.causes[network.instances[index].cause]
+        brings = {edge.finding for edge in cause.brings} | {
+            f.id for f in work.knowledge.findings.values() if f.effect in {e.effect for e in cause.brings if e.effect}
+        }
+        if (
+            cause.kind == "fault"
+            and names <= brings
+            and p >= work.knowledge.words.verdict["two-when-unexplained"] * lead.p_top
+        ):
+            return index
+    return None
 
 
 def second_cause_looks(work: Work, network: Network, lead: Lead, useful: Sequence[Scored]) -> list[Scored]:
@@ -233,8 +279,8 @@ def _one(
     )
 
 
-def _two(work: Work, network: Network, lead: Lead) -> Verdict:
-    first, second = remedy_of(work, network, lead.top), remedy_of(work, network, lead.second)
+def _two(work: Work, network: Network, lead: Lead, partner: int) -> Verdict:
+    first, second = remedy_of(work, network, lead.top), remedy_of(work, network, partner)
     return Verdict(
         kind="two-causes",
         causes=(first[0].id, second[0].id),
