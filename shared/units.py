@@ -85,7 +85,7 @@ _PLAIN: dict[Kind, dict[str, float]] = {
     },
     Kind.VOLTAGE: {"v": 1.0, "volt": 1.0, "volts": 1.0, "kv": 1e3, "mv": 1e-3, "vac": 1.0, "vdc": 1.0},
     Kind.CURRENT: {"a": 1.0, "amp": 1.0, "amps": 1.0, "ma": 1e-3, "ka": 1e3},
-    Kind.FREQUENCY: {"hz": 1.0},
+    Kind.FREQUENCY: {"hz": 1.0, "khz": 1e3},
     Kind.PERCENT: {"%": 1.0, "percent": 1.0, "pct": 1.0},
     Kind.RATIO: {"": 1.0, "1": 1.0},
     Kind.COUNT: {"": 1.0, "1": 1.0},
@@ -127,10 +127,13 @@ _PLAIN: dict[Kind, dict[str, float]] = {
         "ohms": 1.0,
         "kohm": 1e3,
         "megohm": 1e6,
-        "mohm": 1e6,
+        "megohms": 1e6,
+        "milliohm": 1e-3,
+        "milliohms": 1e-3,
         "gohm": 1e9,
         "ω": 1.0,
-        "mω": 1e6,
+        "kω": 1e3,
+        "gω": 1e9,
     },
     Kind.FLOW_COEFFICIENT: {"kv": 1.0, "cv": 1 / 1.156},
     Kind.RATE: {
@@ -244,6 +247,9 @@ class Parsed:
 
 
 def _clean_unit(unit: str) -> str:
+    prefixed = re.fullmatch(r"\s*([mM])\s*(?:[\u03a9\u2126]|[oO][hH][mM][sS]?)\s*", unit)
+    if prefixed:  # the only prefix whose capital decides between a winding (milli) and its insulation (mega)
+        return "milliohm" if prefixed[1] == "m" else "megohm"
     u = (
         unit.strip()
         .lower()
@@ -325,6 +331,11 @@ def _pint_registry() -> Any:
     return pint.UnitRegistry()
 
 
+# One-digit powers only: a tower of them ("m**9**9**9") would keep the library busy for hours.
+_FOREIGN = re.compile(
+    r"(?=.{1,40}$)[A-Za-z_µ]+(?:\s*(?:\*\*|\^)\s*\d)?(?:\s*[*/]\s*[A-Za-z_µ]+(?:\s*(?:\*\*|\^)\s*\d)?)*"
+)
+# Kinds whose other units the library may read. Not frequency: to it radians, turns and bits are plain numbers.
 _DIMENSION: dict[Kind, str] = {
     Kind.TEMPERATURE: "kelvin",
     Kind.GAUGE_PRESSURE: "pascal",
@@ -333,7 +344,6 @@ _DIMENSION: dict[Kind, str] = {
     Kind.FLOW: "meter**3/second",
     Kind.VOLTAGE: "volt",
     Kind.CURRENT: "ampere",
-    Kind.FREQUENCY: "hertz",
     Kind.POWER: "watt",
     Kind.LENGTH: "meter",
     Kind.AREA: "meter**2",
@@ -349,7 +359,7 @@ _DIMENSION: dict[Kind, str] = {
 def _pint_factor(unit: str, kind: Kind) -> float | None:
     """Factor to SI for a multiplicative unit outside the table, None when the unit is unknown or of another kind."""
     target = _DIMENSION.get(kind)
-    if target is None or not re.fullmatch(r"[A-Za-z_µ*/^0-9. -]{1,40}", unit):
+    if target is None or _kinds_of(unit) or not _FOREIGN.fullmatch(unit):
         return None
     registry = _pint_registry()
     try:
@@ -379,7 +389,7 @@ def _kinds_of(unit: str) -> list[Kind]:
 def _wrong(text: object, unit: str, kind: Kind) -> ReadingError:
     kinds = _kinds_of(unit)
     if kinds:
-        what = f"'{shorten(unit, 20)}' is a unit of {kinds[0].value.replace('-', ' ')}, not of {kind.value.replace('-', ' ')}"
+        what = f"'{_NICE.get(unit, shorten(unit, 20))}' is a unit of {kinds[0].value.replace('-', ' ')}, not of {kind.value.replace('-', ' ')}"
         return WrongKindError(what, given=text, allowed=ALLOWED[kind], do="type the value again with its unit")
     what = "no unit" if not unit else f"unknown unit '{shorten(unit, 20)}'"
     return UnknownUnitError(what, given=text, allowed=ALLOWED[kind], do="type the value again with its unit")
@@ -455,6 +465,13 @@ def parse(text: str, kind: Kind, *, default_unit: str = "", atmosphere_pa: float
         raise ReadingError(
             "no number found", given=text, allowed=f"a number and a unit ({ALLOWED[kind]})", do="type the value again"
         )
+    if re.match(r"(?:[-+\u2212\u2013]|\.\.|to\b|and\b|or\b)?\s*\d(?!/)", match["unit"]):
+        raise ReadingError(
+            "more than one number",
+            given=text,
+            allowed="one number and its unit",
+            do="write it without thousands separators, and give one entry for each reading",
+        )
     number = parse_number(match["digits"])
     if match["sign"] in ("-", "−", "–"):
         number = -number
@@ -517,12 +534,15 @@ def _split_phases(value: object, what: Quantity) -> list[str]:
         raise ReadingError(f"no value for {what.title}", given=value, allowed=ALLOWED[what.kind], do="type the value")
     if len(parts) > 1 and not what.phases:
         raise ReadingError(
-            f"{what.title} is one value", given=value, allowed="one value", do="give one entry for each reading"
+            f"{what.title} is one value",
+            given=" / ".join(parts),
+            allowed="one value",
+            do="give one entry for each reading",
         )
     if len(parts) not in (1, 3):
         raise ReadingError(
             f"{what.title} is one value or three (L1, L2, L3)",
-            given=value,
+            given=" / ".join(parts),
             allowed="one or three values",
             do="give all three legs",
         )
