@@ -13,7 +13,7 @@ from knowledge.load import Knowledge
 from shared.errors import ChillerError
 from ui import office
 from ui.field.acts import go
-from ui.parts import announce, html, md, t
+from ui.parts import announce, html, md, name_field, t
 
 OTHER, NONE = "other", "none"
 SEARCH_FROM = 10  # machines; fewer are seen at a glance
@@ -120,7 +120,7 @@ def _person(machine: str, complaint: str) -> None:
     qualified = [
         q for q, text in QUALIFICATIONS.items() if st.checkbox(f"Qualified for {text}", key=f"new-q-{q}")
     ]
-    by = st.text_input("Your name, for the record", key="by", placeholder="as it shall stand in the report")
+    by = name_field()
     _words()
     card: dict[str, Any] = {}
     if machine == OTHER:
@@ -140,7 +140,7 @@ def _person(machine: str, complaint: str) -> None:
             "qualified": qualified if role == "technician" else [],
             "machine": card,
         }
-        _open(header, "" if machine in (OTHER, NONE) else machine, by or "")
+        _open(header, "" if machine in (OTHER, NONE) else machine, by)
 
 
 def _nameplate() -> dict[str, Any]:

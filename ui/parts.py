@@ -93,6 +93,19 @@ def clock(at: datetime) -> str:
     return f"{local:%H:%M}" if local.date() == today else f"{local:%d %b %H:%M}".lstrip("0")
 
 
+def name_field() -> str:
+    """The field for the name of whoever answers; kept on this device from screen to screen."""
+    typed = st.text_input(
+        "Your name, for the record",
+        value=st.session_state.get("name", ""),
+        key="by",
+        placeholder="as it shall stand in the report",
+        max_chars=100,
+    )
+    st.session_state["name"] = (typed or "").strip()
+    return str(st.session_state["name"])
+
+
 def say_later(text: str) -> None:
     """A line for the next screen: what went wrong, or what was done."""
     st.session_state["say"] = text

@@ -31,7 +31,7 @@ class Desk:
     @property
     def by(self) -> str:
         """Who answers: as said on this device, else who opened the call."""
-        return str(st.session_state.get("by") or self.call.line.opened_by)
+        return str(st.session_state.get("name") or self.call.line.opened_by)
 
     def key(self, *parts: object) -> str:
         """Key of a widget of this screen: unique to call, revision and question."""

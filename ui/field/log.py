@@ -6,14 +6,14 @@ from datetime import UTC, datetime
 from typing import get_args
 
 import streamlit as st
-from diagnose.phrases import QUALIFICATIONS, entry_line
 
+from diagnose.phrases import QUALIFICATIONS, entry_line
 from diagnose.report import html_report
 from diagnose.store import Call, Outcome
 from diagnose.store.records import OUTCOMES
 from ui import office
 from ui.field.acts import Desk, amend, close, keep, reopen, take_back
-from ui.parts import clock, html, md, t
+from ui.parts import clock, html, md, name_field, t
 
 
 def told(desk: Desk) -> None:
@@ -54,7 +54,7 @@ def note(desk: Desk) -> None:
 def who(desk: Desk) -> None:
     """Who is at the machine: it decides which steps may be offered."""
     case = desk.call.case
-    st.text_input("Your name, for the record", key="by", value=None, placeholder=desk.call.line.opened_by)
+    name_field()
     chosen = [
         q
         for q, words in QUALIFICATIONS.items()
