@@ -102,7 +102,7 @@ def _draw(work: Work, network: Network, inference: Inference, belief: Belief) ->
             who=stop.hand_over_to,
             minutes=hand_over_cost(knowledge, stop.hand_over_to),
         )
-    steps = steps_of(work, network, scored, gates, lead, verdict, stop, base)
+    steps = steps_of(work, network, belief, scored, gates, lead, verdict, stop, base)
     spent = sum(
         knowledge.checks[e.check].minutes + knowledge.checks[e.check].wait_minutes for e in case.entries if e.check
     )

@@ -117,6 +117,10 @@ class Inference:
             if key[1] in self.network.places:
                 node = self.network.node(key)
                 out[key] = node.factors({word: strength})
+        for key in self.likelihoods:
+            if key[0].startswith("complaint:"):  # a lying instrument may be all there is behind a call
+                words = self.network.words
+                out[key] = self.network.node(key).factors({"yes": words.strength[words.liar_complaint]})
         return out
 
     def _said(self, key: Key, scene: Scene) -> Array:

@@ -637,7 +637,7 @@ def _supply(work: Derivation) -> None:
     machine, plate = work.machine, work.machine.get("voltage")
     volts, board, load = (work.any(q, "supply") for q in ("line_voltage", "board_voltage", "load_voltage"))
     if plate:
-        work.add("voltage_ratio", "supply", [volts], lambda v: sum(v) / len(v) / plate)
+        work.add("voltage_ratio", "supply", [volts], lambda v: _voltage_level(v) / plate)
     if volts is not None and len(volts.values) == 3:
         work.add("voltage_unbalance", "supply", [volts], _unbalance)
     if board is not None and len(board.values) == 3:
@@ -667,6 +667,14 @@ def _supply(work: Derivation) -> None:
         if control.values[0] < 8.0:
             nominal = CONTROL_NOMINALS[0]
         work.add("control_voltage_ratio", "unit", [control], lambda v: v[0] / nominal)
+
+
+LOST_SHARE = 0.8  # a pair below this share of the highest pair has lost a phase: common practice, no source
+
+
+def _voltage_level(v: Sequence[float]) -> float:
+    """Mean of the line voltages; with a phase missing the one whole pair, since the loss is told by the balance."""
+    return max(v) if min(v) < LOST_SHARE * max(v) else sum(v) / len(v)
 
 
 def _unbalance(v: Sequence[float]) -> float:

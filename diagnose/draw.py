@@ -18,7 +18,7 @@ from diagnose.plan import (
     may_do,
 )
 from diagnose.rules import Conclusion
-from diagnose.verdict import PAYS, Lead, confirming, remedy_of, second_cause_looks
+from diagnose.verdict import PAYS, Lead, confirming, remedy_of, second_cause_looks, settling_looks
 from diagnose.work import Work
 from knowledge.models import Cause
 from shared.quantities import DERIVED
@@ -221,6 +221,7 @@ def _chain(work: Work, cause: Cause) -> tuple[str, ...]:
 def steps_of(
     work: Work,
     network: Network,
+    belief: Belief,
     useful: Sequence[Scored],
     gates: Gates,
     lead: Lead,
@@ -256,7 +257,7 @@ def steps_of(
         )
     confirm = set(remedy_of(work, network, lead.top)[0].confirm)
     asked_first = {s.id for s in steps}
-    for one in ordered_looks(work, network, useful, gates, lead, base)[:SHOWN_STEPS]:
+    for one in ordered_looks(work, network, belief, useful, gates, lead, base)[:SHOWN_STEPS]:
         if one.candidate.check.id not in asked_first:
             leads = "Confirms the leading suspect before anything is replaced. "
             steps.append(
@@ -268,7 +269,7 @@ def steps_of(
 
 
 def ordered_looks(
-    work: Work, network: Network, useful: Sequence[Scored], gates: Gates, lead: Lead, base: float
+    work: Work, network: Network, belief: Belief, useful: Sequence[Scored], gates: Gates, lead: Lead, base: float
 ) -> list[Scored]:
     """Looks in the order to do them.
 
@@ -279,6 +280,8 @@ def ordered_looks(
     first = work.knowledge.complaints[work.case.complaint].first
     bare = not work.graded.evidence
     settle = set(gates.settle)
+    if max(lead.p_instrument, lead.p_liars) >= work.knowledge.words.verdict["two-causes"]:
+        settle |= {s.candidate.check.id for s in settling_looks(work, belief, lead, useful)}
     if lead.unexplained and lead.p_top >= work.knowledge.words.verdict["one-cause"]:
         settle |= {s.candidate.check.id for s in second_cause_looks(work, network, lead, useful)}
     if lead.p_top >= work.knowledge.words.verdict["one-cause"]:

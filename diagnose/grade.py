@@ -149,7 +149,9 @@ def find_modes(readings: Readings, knowledge: Knowledge) -> dict[str, Mode]:
     """Every way in which an instrument with a reading in this call may lie."""
     kinds = instrument_kinds(knowledge)
     by_instrument: dict[str, list[Reading]] = {}
-    for one in [*readings.running.values(), *readings.resting.values(), *readings.conditioned]:
+    compared = [one for pair in readings.comparisons for one in pair]
+    current = [*readings.running.values(), *readings.resting.values(), *readings.conditioned]
+    for one in dict.fromkeys([*current, *compared]):
         if kinds.get(one.quantity) is not None:
             by_instrument.setdefault(one.instrument, []).append(one)
     modes: dict[str, Mode] = {}

@@ -183,6 +183,8 @@ def _judge(out: Worked, call: Call, advice: Advice) -> None:
     elif call.truth.outcome == "normal":
         out.right_outcome = out.verdict == "normal"
     elif call.truth.outcome == "two-causes":
+        named = list(zip(out.verdict_causes, advice.verdict.places if advice.verdict else (), strict=False))
+        out.both = all(any(_fits(c, p, g) for c, p in named) for g in call.truth.causes)
         out.right_outcome = out.both and out.verdict == "two-causes"
     else:
         out.right_outcome = out.verdict in ("one-cause", "inseparable") and out.first

@@ -32,7 +32,7 @@ class Lead:
     """The leading explanations as probabilities.
 
     top, second: instance numbers from 0. p_pair: both at once. instrument: a mode id of the likeliest lying instrument,
-    p_instrument over all its modes. p_normal: no fault and honest instruments; normal: the likeliest normal cause among
+    p_instrument over all its modes; liars, p_liars: all likely modes of that kind of instrument together. p_normal: no fault and honest instruments; normal: the likeliest normal cause among
     those (-1 = plainly nothing). same_remedy: other instances the top cannot be told from or that share its remedy.
     unexplained: firm unhealthy findings the top cause alone makes unlikely. partners: causes likeliest beside the top.
     """
@@ -44,6 +44,8 @@ class Lead:
     p_pair: float
     instrument: str
     p_instrument: float
+    liars: tuple[str, ...]
+    p_liars: float
     p_normal: float
     normal: int
     same_remedy: tuple[int, ...]
@@ -85,6 +87,7 @@ def lead_of(work: Work, network: Network, inference: Inference, belief: Belief, 
         float(beside[second + 1]),
         mode,
         by_instrument.get(liar, 0.0),
+        *_liars(inference, modes, mode),
         p_normal,
         normal,
         same,
@@ -94,6 +97,16 @@ def lead_of(work: Work, network: Network, inference: Inference, belief: Belief, 
         tuple(float(beside[i + 1]) for i in partners),
         frozenset(i for i in (top, second) if _confirmed(work, network, single, i)),
     )
+
+
+def _liars(inference: Inference, modes: Mapping[str, float], lead: str) -> tuple[tuple[str, ...], float]:
+    """Modes of the same kind of instrument as ``lead`` that share the blame, and their joint probability."""
+    if not lead:
+        return (), 0.0
+    kind = inference.modes[lead].kind
+    same = sorted((m for m in modes if inference.modes[m].kind == kind), key=lambda m: (-modes[m], m))
+    likely = tuple(m for m in same if modes[m] >= 0.1 * modes[lead])
+    return likely, sum(modes[m] for m in likely)
 
 
 def _normal(work: Work, network: Network, belief: Belief) -> tuple[float, int]:
@@ -189,8 +202,13 @@ def decide(
         if partner is not None:
             return _two(work, network, lead, partner)
         return _one(work, cause, remedy, place, "one-cause")
+    settle = settling_looks(work, belief, lead, useful)
+    if settle and max(lead.p_instrument, lead.p_liars) >= table["one-cause"]:
+        return None
     if lead.p_instrument >= table["one-cause"] and (lead.p_instrument >= CONFIDENT or not looking_pays):
-        return _instrument(work, belief, lead)
+        return _instrument(work, belief, lead.instrument, (lead.instrument,))
+    if lead.p_liars >= table["one-cause"] and not looking_pays:
+        return _instrument(work, belief, lead.instrument, lead.liars)
     if (
         lead.p_instrument < table["two-causes"] <= table["normal"] <= lead.p_normal
         and _enough_seen(work)
@@ -249,6 +267,23 @@ def _needed_partner(work: Work, network: Network, lead: Lead) -> int | None:
     return None
 
 
+def settling_looks(work: Work, belief: Belief, lead: Lead, useful: Sequence[Scored]) -> list[Scored]:
+    """Useful looks that show whether the suspected instrument lies, if none of them was done: blame needs a comparison."""
+    if not lead.instrument:
+        return []
+    mode = belief.inference.modes[lead.instrument]
+    shows = {finding for finding, _ in mode.shows}
+    compared = any(r.instrument == mode.instrument for pair in work.readings.comparisons for r in pair)
+    if compared or any(key[0] in shows for key in work.graded.evidence):
+        return []
+    reads = {r.quantity for r in mode.readings}
+    return [
+        s
+        for s in useful
+        if s.candidate.check.finding in shows or s.candidate.check.again and reads & set(s.candidate.check.reads)
+    ]
+
+
 def second_cause_looks(work: Work, network: Network, lead: Lead, useful: Sequence[Scored]) -> list[Scored]:
     """Useful looks at causes that would explain, beside the top, what the top leaves unexplained."""
     names = {key[0] for key in lead.unexplained}
@@ -296,14 +331,15 @@ def _two(work: Work, network: Network, lead: Lead, partner: int) -> Verdict:
     )
 
 
-def _instrument(work: Work, belief: Belief, lead: Lead) -> Verdict:
-    mode = belief.inference.modes[lead.instrument]
+def _instrument(work: Work, belief: Belief, lead: str, liars: Sequence[str]) -> Verdict:
+    mode = belief.inference.modes[lead]
     card = work.knowledge.instruments[mode.kind]
+    title = " or ".join(belief.inference.modes[m].title for m in liars)
     return Verdict(
-        kind="one-cause",
-        causes=(f"instrument:{lead.instrument}",),
-        places=(mode.readings[0].place,),
-        title=mode.title[0].upper() + mode.title[1:],
+        kind="one-cause" if len(liars) == 1 else "inseparable",
+        causes=tuple(f"instrument:{m}" for m in liars),
+        places=tuple(belief.inference.modes[m].readings[0].place for m in liars),
+        title=title[0].upper() + title[1:],
         remedy=card.remedy,
         remedy_id=f"instrument:{mode.instrument}",
         proof=card.proof,

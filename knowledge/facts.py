@@ -27,6 +27,16 @@ STOP_WORDS: dict[str, tuple[str, ...]] = {
     "ice": ("ice on", "iced up", "icing", "frozen", "frosted over"),
     "wet": ("puddle", "standing in water", "panel is wet", "water in the panel", "rain in", "rained into", "soaked"),
     "jumper": ("jumpered", "jumper wire", "bypassed the", "bridged", "linked out", "shorted out the"),
+    "burst": (
+        "blows gas",
+        "gas at the vent",
+        "gas from the vent",
+        "oil film",
+        "oily film",
+        "gauge keeps rising",
+        "pressure keeps rising",
+        "pressure climbs by itself",
+    ),
     "gas": ("gas smell", "smell of gas", "oily mist", "gas leak", "refrigerant cloud"),
     "live": ("panel key", "open the panel", "terminals to poke", "multimeter", "my meter", "remove the cover"),
 }

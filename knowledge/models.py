@@ -349,6 +349,7 @@ class Words(Card):
     cures: dict[EfficacyWord, float]
     default_leak: StrengthWord
     other_complaint: StrengthWord
+    liar_complaint: StrengthWord
     total_odds: float
     answer_right: dict[SureWord, dict[Literal["saw", "customer-says", "read"], float]]
     graded_right: dict[SureWord, float]
