@@ -85,7 +85,7 @@ def _draw(work: Work, network: Network, inference: Inference, belief: Belief) ->
     suspects = suspects_of(work, network, inference, belief, single)
     scored: list[Scored] = []
     if stop is None or not stop.ends:
-        now, _ = candidates(work, network, gates, relevant_checks(work, network, belief, gates))
+        now = candidates(work, network, gates, relevant_checks(work, network, belief, gates))
         predictor = Predictor(inference, worlds)
         scored = score_checks(now, predictor, network, hand_over, base, tells_for(work, network))
     lead = lead_of(work, network, inference, belief, single)

@@ -256,13 +256,19 @@ def steps_of(
             )
         )
     confirm = set(remedy_of(work, network, lead.top)[0].confirm)
-    asked_first = {s.id for s in steps}
+    asked_first = {f"{s.id}" for s in steps}
     for one in ordered_looks(work, network, belief, useful, gates, lead, base)[:SHOWN_STEPS]:
+        leads = "Confirms the leading suspect before anything is replaced. "
+        lead_in = leads if one.candidate.check.id in confirm and verdict is None else ""
+        if (
+            one.candidate.before
+        ):  # unknown is not yes: the safety question comes first, and its minutes belong to the look
+            lead_in = f"Safety question before: {one.candidate.check.title}. "
+            question = knowledge.checks[one.candidate.before[0]]
+            one = Scored(Candidate(question, "unit", question.minutes), one.value, one.information)
         if one.candidate.check.id not in asked_first:
-            leads = "Confirms the leading suspect before anything is replaced. "
-            steps.append(
-                _observe(work, one, network, leads if one.candidate.check.id in confirm and verdict is None else "")
-            )
+            asked_first.add(one.candidate.check.id)
+            steps.append(_observe(work, one, network, lead_in))
     if verdict is None and not steps:
         steps.append(_hand_over(work, "technician", "Leave the unit safe."))
     return steps[: SHOWN_STEPS + 2]

@@ -172,41 +172,49 @@ def relevant_checks(work: Work, network: Network, belief: Belief, gates: Gates) 
     return out | set(gates.settle) | set(gates.ask_first)
 
 
-def candidates(
-    work: Work, network: Network, gates: Gates, relevant: set[str]
-) -> tuple[list[Candidate], list[Candidate]]:
-    """Looks that may be offered now, and those that wait for a safety question."""
+def candidates(work: Work, network: Network, gates: Gates, relevant: set[str]) -> list[Candidate]:
+    """Looks that may be offered, each with its full cost, how likely an answer comes, and safety questions to ask before."""
     knowledge, case = work.knowledge, work.case
-    done = {
-        (e.check, place_of(e, knowledge.checks[e.check].place, work.topology, spoken_circuits(case, work.topology)))
-        for e in case.entries
-        if e.check
-    }
-    open_access = {knowledge.checks[e.check].access for e in case.entries if e.check} - {None}
-    now: list[Candidate] = []
-    waiting: list[Candidate] = []
+    spoken = spoken_circuits(case, work.topology)
+    entries = [e for e in case.entries if e.check]
+    done = {(e.check, place_of(e, knowledge.checks[e.check].place, work.topology, spoken)) for e in entries}
+    asked = {e.check for e in entries}
+    open_access = [access for e in entries if (access := knowledge.checks[e.check].access)]
+    out: list[Candidate] = []
     for check in knowledge.checks.values():
-        if check.id not in relevant or not allowed(check, case, gates):
+        if check.id not in relevant or not allowed(check, case, gates) or not _fits_machine(check, work.facts):
             continue
         unmet = _unmet(work, check.needs)
-        if unmet is None:
+        if unmet is None or asked & set(unmet):
             continue
         for place in _check_places(check, network):
             if (check.id, place) in done or (check.id, place.replace(":*", ":A")) in done:
                 continue
             if check.reads and _already_read(work, check, place, network):
                 continue
-            cost = check_cost(knowledge, check, (a for a in open_access if a), work.state)
+            cost = check_cost(knowledge, check, open_access, work.state)
             cost += sum(check_cost(knowledge, knowledge.checks[u], (), work.state) for u in unmet)
-            if unmet:
-                now += [
-                    Candidate(knowledge.checks[u], "unit", cost)
-                    for u in unmet
-                    if allowed(knowledge.checks[u], case, gates) and (u, "unit") not in done
-                ]
-            (waiting if unmet else now).append(Candidate(check, place, cost))
-    unique = {(c.check.id, c.place): c for c in now}
-    return list(unique.values()), waiting
+            out.append(Candidate(check, place, cost, _answer_chance(work, check), tuple(unmet)))
+    return out
+
+
+def _fits_machine(check: Check, facts: Mapping[str, str]) -> bool:
+    """A check for another kind of machine (a drive, an electronic valve) is not asked where the card says otherwise."""
+    return all(name not in facts or facts[name] in words for name, words in check.when.items())
+
+
+def _answer_chance(work: Work, check: Check) -> float:
+    """How likely this look gets an answer: less after each "cannot tell" about the same system in this call."""
+    table = work.knowledge.words.verdict
+    failed = sum(
+        1
+        for e in work.case.entries
+        if e.check
+        and e.answer == "cannot-tell"
+        and not e.note
+        and work.knowledge.checks[e.check].system == check.system
+    )
+    return float(table["answer-chance"] * table["answer-chance-after-miss"] ** failed)
 
 
 def _already_read(work: Work, check: Check, place: str, network: Network) -> bool:

@@ -184,11 +184,13 @@ def acting_cost(beliefs: Array, worlds: Worlds, hand_over: float) -> tuple[Array
 
 @dataclass(frozen=True)
 class Candidate:
-    """A check at a place with its full cost in minutes."""
+    """A check at a place with its full cost in minutes, the chance that it gets an answer, and safety questions before it."""
 
     check: Check
     place: str
     cost: float
+    chance: float = 1.0
+    before: tuple[str, ...] = ()
 
 
 @dataclass
@@ -297,8 +299,8 @@ def score_checks(
     for candidate, answers, given in blocks:
         n = given.shape[1]
         mass = masses[at : at + n]
-        value = candidate.cost + float(costs[at : at + n].sum())
-        gain = before - float((mass * after[at : at + n]).sum())
+        value = candidate.cost + candidate.chance * float(costs[at : at + n].sum()) + (1.0 - candidate.chance) * base
+        gain = candidate.chance * (before - float((mass * after[at : at + n]).sum()))
         scored.append(
             Scored(
                 candidate,

@@ -300,6 +300,7 @@ class SetChecker:
             if "cannot-tell" in card.answers:
                 self.add("checks", card.id, "answers", "'cannot-tell' is always allowed; do not list it")
             self._needs("checks", card.id, card.needs)
+            self._facts("checks", card.id, "when", card.when)
             self._sources("checks", card.id, card.sources)
             self._refs("checks", card.id, "families", card.families, self.complaints, "complaint")
             if card.who == "customer":

@@ -223,6 +223,7 @@ class Check(Card):
     usually: SureWord = "sure"
     safety: bool = False
     again: bool = False
+    when: dict[str, tuple[str, ...]] = {}
     families: tuple[Id, ...] = ()
     words: tuple[str, ...] = ()
     sources: tuple[Id, ...] = Field(min_length=1)
