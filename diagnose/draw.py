@@ -294,15 +294,14 @@ def ordered_looks(
         settle |= {s.candidate.check.id for s in confirming(work, network, lead, lead.top, useful)} | set(first)
     pays = min((s.value for s in useful), default=float("inf")) < base * PAYS
 
-    def rank(one: Scored) -> tuple[float, float, str]:
+    def rank(one: Scored) -> tuple[float, float, float, str]:
         name = one.candidate.check.id
         if bare and name in first:
-            return -1e9 + first.index(name), 0.0, name
-        bonus = 0.25 * base if name in settle else 0.0
+            return -1.0, float(first.index(name)), 0.0, name
+        urgent = 0.0 if name in settle else 1.0
         if pays:
-            return one.value - bonus, -one.information, name
-        telling = one.information / max(one.candidate.cost, 0.5)
-        return -(telling * (3.0 if bonus else 1.0)), one.value, name
+            return urgent, one.value, -one.information, name
+        return urgent, -one.information / one.candidate.cost, one.value, name
 
     return sorted(useful, key=rank)
 

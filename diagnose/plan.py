@@ -126,6 +126,8 @@ def keep_worlds(belief: Belief, role: str, qualified: Sequence[str], most: int =
     def of_instance(index: int) -> int:
         instance = network.instances[index - 1]
         cause = knowledge.causes[instance.cause]
+        if cause.kind == "normal":
+            return 0  # whichever explanation is right, what is done about it is to explain
         cost = remedy_cost(knowledge, cause.remedy, cause.proof_minutes, role, qualified)
         return remedy_number(f"{cause.remedy.id}@{instance.place.id}", cost, knowledge.words.cures[cause.remedy.cures])
 
@@ -360,12 +362,9 @@ def _grouped(p: Array, groups: Index) -> Array:
 def check_cost(knowledge: Knowledge, check: Check, open_access: Iterable[str], state: str) -> float:
     """Minutes of a look: doing, waiting, care, tools, covers not yet open, bringing the machine into the state it needs."""
     words = knowledge.words
-    cost = (
-        check.minutes
-        + check.wait_minutes
-        + hazard_minutes(knowledge, check.hazards)
-        + words.tool_minutes * len(check.tools)
-    )
+    # every question takes its own time besides the look: walking, asking, reading back
+    cost = words.verdict["question-minutes"] + check.minutes + check.wait_minutes
+    cost += hazard_minutes(knowledge, check.hazards) + words.tool_minutes * len(check.tools)
     if check.access and check.access not in set(open_access):
         cost += words.access_minutes.get(check.access, 5.0)
     if check.state in SHIFT_MINUTES and check.state != state:

@@ -140,10 +140,12 @@ def _same_remedy(work: Work, network: Network, top: int) -> tuple[int, ...]:
 def _unexplained(work: Work, single: Mapping[Key, Array], top: int) -> tuple[Key, ...]:
     """Findings whose firm unhealthy word the top cause alone makes less likely than the table's share."""
     limit = work.knowledge.words.verdict["unexplained"]
+    # what people remember of the past (checks named ...-ask) is too soft to call for a second cause
+    told = {c.finding for c in work.knowledge.checks.values() if c.id.endswith("-ask")}
     out = []
     for key, by_cause in single.items():
         evidence = work.graded.evidence.get(key)
-        if evidence is None:
+        if evidence is None or evidence.derived is None and key[0] in told:
             continue
         finding = work.knowledge.findings[key[0]]
         word, p = evidence.words(finding)[0]
