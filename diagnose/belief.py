@@ -129,9 +129,9 @@ class Inference:
         if found is None:
             node = self.network.node(key)
             if key in scene.likelihoods:
-                found = (node.table(scene.extras.get(key)) @ scene.likelihoods[key])[scene.rows(node)]
+                found = (node.table(scene.extras.get(key)) @ scene.likelihoods[key]).take(scene.rows(node), axis=0)
             else:
-                found = np.einsum("hpk,hk->hp", node.table()[scene.rows(node)], self._below(key, scene))
+                found = np.einsum("hpk,hk->hp", node.table().take(scene.rows(node), axis=0), self._below(key, scene))
             scene.said[key] = found
         return found
 
@@ -146,22 +146,29 @@ class Inference:
             scene.below[key] = found
         return found
 
-    def _changed(self, key: Key, scene: Scene, honest: Scene) -> Array:
-        """``_said`` under a lying instrument: only the branches it moves are computed anew."""
+    def _ratio(self, key: Key, scene: Scene, honest: Scene) -> Array | None:
+        """What ``key`` says under a lying instrument over what it says honestly, (H, P); None where the liar moves nothing.
+
+        For a finding the ratio is formed on its small table before it is spread over the hypotheses.
+        """
         node = self.network.node(key)
         if key in scene.likelihoods:
             if scene.likelihoods[key] is honest.likelihoods[key] and key not in scene.extras:
-                return self._said(key, honest)
-            return self._said(key, scene)
-        below = self._below(key, honest)
+                return None
+            told = node.table(scene.extras.get(key)) @ scene.likelihoods[key]
+            told = told / np.maximum(node.table() @ honest.likelihoods[key], 1e-300)
+            out: Array = told.take(scene.rows(node), axis=0)
+            return out
+        below: Array | None = None
         for child in self.children[key]:
-            new, old = self._changed(child, scene, honest), self._said(child, honest)
-            if new is not old:
-                below = below * (new / old)
-        if below is self._below(key, honest):
-            return self._said(key, honest)
-        out: Array = np.einsum("hpk,hk->hp", node.table()[scene.rows(node)], below)
-        return out
+            one = self._ratio(child, scene, honest)
+            if one is not None:
+                below = one if below is None else below * one
+        if below is None:
+            return None
+        said = np.einsum("hpk,hk->hp", node.table().take(scene.rows(node), axis=0), below * self._below(key, honest))
+        ratio: Array = said / np.maximum(self._said(key, honest), 1e-300)
+        return ratio
 
     def message(self, key: Key, run: Pass) -> Array:
         """What the tree below and at ``key`` says to its parent: (H, P), keeping what the downward pass needs."""
@@ -169,13 +176,13 @@ class Inference:
         rows = node.signature(run.first, run.second)
         table = node.table(run.extras.get(key))
         if key in run.likelihoods:
-            out: Array = (table @ run.likelihoods[key])[rows]
+            out: Array = (table @ run.likelihoods[key]).take(rows, axis=0)
         else:
             below = np.ones((len(run.first), node.size))
             for child in self.children.get(key, ()):
                 below = below * self.message(child, run)
             run.lambdas[key] = below
-            out = np.einsum("hpk,hk->hp", table[rows], below)
+            out = np.einsum("hpk,hk->hp", table.take(rows, axis=0), below)
         run.messages[key] = out
         return out
 
@@ -188,7 +195,7 @@ class Inference:
         if self.cause_factor is None:
             return hypotheses.log_prior
         extra = np.concatenate([[0.0], np.log(self.cause_factor)])
-        out: Array = hypotheses.log_prior + extra[hypotheses.first] + extra[hypotheses.second]
+        out: Array = hypotheses.log_prior + extra.take(hypotheses.first) + extra.take(hypotheses.second)
         return out
 
     def _log_mode(self, mode: str) -> float:
@@ -220,8 +227,9 @@ class Inference:
             scene = Scene(hypotheses, self.evidence_for(mode), self._extras(mode), rows)
             total = plain + self._log_mode(mode)
             for root in self.roots_moved_by(mode):
-                if root in trees:
-                    total = total + (self._log(root, self._changed(root, scene, honest)) - trees[root])
+                ratio = self._ratio(root, scene, honest) if root in trees else None
+                if ratio is not None:
+                    total = total + self._log(root, ratio)
             log[row] = total
         joint = np.exp(log - log.max())
         return Belief(self, names, joint / joint.sum(), hypotheses)
@@ -258,7 +266,7 @@ class Inference:
         if done is not None:
             return done
         node = self.network.node(key)
-        table = node.table(run.extras.get(key))[node.signature(run.first, run.second)]
+        table = node.table(run.extras.get(key)).take(node.signature(run.first, run.second), axis=0)
         if node.parent is None:
             pi: Array = table[:, 0, :]
         else:
@@ -281,9 +289,9 @@ class Inference:
         table = node.table(run.extras.get(key))
         rows = node.signature(run.first, run.second)
         if node.parent is None:
-            out = table[rows, 0, :]
+            out = table[:, 0, :].take(rows, axis=0)
         else:
-            out = np.einsum("hp,hpk->hk", self._without(node.parent, key, run), table[rows])
+            out = np.einsum("hp,hpk->hk", self._without(node.parent, key, run), table.take(rows, axis=0))
         own = run.likelihoods.get(key)
         if own is not None:
             out = out * own

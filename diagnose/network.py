@@ -126,7 +126,8 @@ class Node:
 
     def signature(self, first: Index, second: Index) -> Index:
         """Row of ``table`` for each hypothesis (instance numbers, 0 = none)."""
-        return self.local[first] * len(self.contributions) + self.local[second]
+        rows: Index = self.local.take(first) * len(self.contributions) + self.local.take(second)
+        return rows
 
 
 class Network:

@@ -20,6 +20,7 @@ from knowledge.models import Check, Remedy
 
 MOST_WORLDS = 400
 WORLD_MASS = 0.9995
+MODE_SHARE = 0.003
 EXPLAIN_MINUTES = 10.0
 INSTRUMENT_MINUTES = 42.0
 WORTH_BITS = 0.02  # a look that tells less than this is not proposed
@@ -214,11 +215,13 @@ class Predictor:
         everything = np.array([w.row for w in worlds.worlds], dtype=np.int64)
         first, second = worlds.over.first, worlds.over.second
         self._common = inference.upward(HONEST, first[everything], second[everything])
-        self._moved = {mode: inference.roots_moved_by(mode) for mode in worlds.by_mode if mode}
+        # a liar hardly believed in is planned for as if honest: its share of the cost is below the precision of the rest
+        counts = {m for m, (where, _) in worlds.by_mode.items() if m and worlds.p[where].sum() >= MODE_SHARE}
+        self._moved = {mode: inference.roots_moved_by(mode) for mode in counts}
         self._runs = {
             mode: inference.upward(mode, first[rows], second[rows])
             for mode, (_, rows) in worlds.by_mode.items()
-            if mode
+            if mode in counts
         }
         self._known: dict[Key, Array] = {}
 
