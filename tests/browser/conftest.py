@@ -1,0 +1,183 @@
+"""The app as people have it: its own process, a store of its own, a real browser at two sizes."""
+
+from __future__ import annotations
+
+import os
+import signal
+import subprocess
+import sys
+import time
+import urllib.request
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from diagnose.store import Store
+from ui.__main__ import HOST, free_port
+
+SIZES = {"phone": (390, 844), "desktop": (1366, 768)}
+
+
+class Server:
+    """The app's process; it can be killed and started again at the same address."""
+
+    def __init__(self, folder: Path) -> None:
+        self.folder, self.store_file = folder, folder / "calls.sqlite"
+        self.port = free_port(None)
+        self.address = f"http://{HOST}:{self.port}"
+        self.log = (folder / "server.log").open("w")
+        self.process: subprocess.Popen[bytes] | None = None
+        self.start()
+        self.store = Store(str(self.store_file))
+
+    def start(self) -> None:
+        """Start it and wait until it answers."""
+        command = [sys.executable, "-m", "ui", "--headless", "--port", str(self.port)]
+        environment = {**os.environ, "CHILLER_STORE": str(self.store_file)}
+        self.process = subprocess.Popen(
+            command, cwd=self.folder, env=environment, stdout=self.log, stderr=subprocess.STDOUT
+        )
+        for _ in range(300):
+            try:
+                with urllib.request.urlopen(f"{self.address}/_stcore/health", timeout=2) as reply:
+                    if reply.status == 200:
+                        return
+            except OSError:
+                time.sleep(0.1)
+        raise AssertionError(f"the app does not answer: {(self.folder / 'server.log').read_text()}")
+
+    def kill(self) -> None:
+        """End it without a word, as a power cut does."""
+        assert self.process is not None
+        self.process.send_signal(signal.SIGKILL)
+        self.process.wait(10)
+
+    def end(self) -> None:
+        """End it and say what it complained about."""
+        assert self.process is not None
+        self.process.terminate()
+        self.process.wait(20)
+        self.store.close()
+        self.log.close()
+        told = (self.folder / "server.log").read_text()
+        assert "Traceback" not in told, told
+
+
+@pytest.fixture(scope="module")
+def server(need_browser: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Server]:
+    """The app with the demonstration in a fresh store."""
+    made = Server(tmp_path_factory.mktemp("app"))
+    yield made
+    made.end()
+
+
+class Device:
+    """A browser page that knows how to wait for this app, and notes every request that leaves the machine."""
+
+    def __init__(self, browser: Any, server: Server, size: str) -> None:
+        width, height = SIZES[size]
+        self.context = browser.new_context(viewport={"width": width, "height": height})
+        self.page = self.context.new_page()
+        self.server, self.size = server, size
+        self.outside: list[str] = []
+        self.errors: list[str] = []
+        self.page.on("request", self._note)
+        self.page.on("pageerror", lambda error: self.errors.append(str(error)))
+
+    def _note(self, request: Any) -> None:
+        if not request.url.startswith((self.server.address, "data:", "blob:")):
+            self.outside.append(request.url)
+
+    def settle(self) -> None:
+        """Wait until the script has run and nothing more is drawn."""
+        self.page.wait_for_selector(
+            "[data-testid=stApp][data-test-script-state=notRunning][data-test-connection-state=CONNECTED]",
+            timeout=30_000,
+        )
+        self.page.wait_for_timeout(150)
+
+    def open(self, address: str = "") -> None:
+        """Go to an address of the app."""
+        self.page.goto(f"{self.server.address}/{address}")
+        self.page.wait_for_selector("[data-screen] h1", timeout=30_000)
+        self.settle()
+
+    def see(self, text: str, timeout: float = 20_000) -> None:
+        """Wait until a text is seen."""
+        self.page.get_by_text(text).first.wait_for(state="visible", timeout=timeout)
+        self.settle()
+
+    def heading(self) -> str:
+        """What the screen is about."""
+        return str(self.page.inner_text("[data-screen] h1"))
+
+    def tap(self, text: str) -> None:
+        """Tap the row with this text."""
+        self.page.get_by_role("button", name=text).first.click()
+        self.settle()
+
+    def rows(self) -> Any:
+        """The answer rows of the question."""
+        return self.page.locator("[class*=st-key-rows-answers] button")
+
+    def answer(self, call: str) -> int:
+        """Answer the question by its first row, or by "cannot tell" where numbers are asked; the revision after it."""
+        before = self.server.store.call(call).revision
+        where = self.page.locator("[class*='-place-'] [data-testid=stButtonGroup] button, "
+                                  "[class*='-place-'] button")  # fmt: skip
+        if where.count():
+            where.first.click()
+            self.settle()
+        if self.rows().count():
+            self.rows().first.click()
+        else:
+            self.page.get_by_role("button", name="I cannot tell").click()
+        self.settle()
+        after = self.wait_for_revision(call, before + 1)
+        entries = [e for e in self.server.store.call(call).events if e.kind == "entry"]
+        self.see(f"Answer {len(entries)} saved")
+        return after
+
+    def wait_for_revision(self, call: str, revision: int) -> int:
+        """Wait until the record has come as far as ``revision``."""
+        for _ in range(100):
+            if self.server.store.call(call).revision >= revision:
+                return self.server.store.call(call).revision
+            time.sleep(0.1)
+        raise AssertionError(
+            f"{call} stays at revision {self.server.store.call(call).revision}, not {revision}"
+        )
+
+
+@pytest.fixture(scope="module")
+def devices(browser: Any, server: Server) -> Iterator[dict[str, Device]]:
+    """One page of each size, opened once: every test goes to its own address, which is a new session."""
+    made = {size: Device(browser, server, size) for size in SIZES}
+    yield made
+    for one in made.values():
+        one.context.close()
+
+
+def _use(device: Device) -> Iterator[Device]:
+    width, height = SIZES[device.size]
+    device.page.set_viewport_size({"width": width, "height": height})
+    yield device
+    outside, errors = device.outside[:], device.errors[:]
+    device.outside.clear()
+    device.errors.clear()
+    assert outside == [], "requests left the machine"
+    assert errors == [], "a script failed"
+
+
+@pytest.fixture(params=SIZES)
+def device(request: pytest.FixtureRequest, devices: dict[str, Device]) -> Iterator[Device]:
+    """A device at each size; no request may leave the machine, no script may fail."""
+    yield from _use(devices[request.param])
+
+
+@pytest.fixture
+def phone(devices: dict[str, Device]) -> Iterator[Device]:
+    """A phone only."""
+    yield from _use(devices["phone"])

@@ -1,0 +1,122 @@
+"""Fit for a gloved thumb, sunlight and a screen reader, measured in the browser."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+HEADER = {"complaint": "high-head", "qualified": ["electrical", "refrigerant"],
+          "machine": {"name": "Test unit", "refrigerant": "R-410A", "circuits": 1}}  # fmt: skip
+SCREENS = {
+    "list": "", "machine": "?new=1", "complaint": "?new=1&machine=demo-wren",
+    "person": "?new=1&machine=other&complaint=no-flow", "question": "?call=demo-hot-deck",
+    "numbers": "?call=demo-weak-flow", "closed": "?call=demo-cold-store", "nobody": "?call=nobody",
+}  # fmt: skip
+# sizes of everything that can be tapped: [what, width, height]
+TARGETS = """() => [...document.querySelectorAll(
+  'button, a[href], input:not([type=checkbox]):not([type=radio]), textarea, summary, [role=combobox], label:has(input)')]
+  .filter(e => e.checkVisibility({visibilityProperty: true, opacityProperty: true}))
+  .map(e => [(e.innerText || e.getAttribute('aria-label') || e.tagName).slice(0, 40), ...(r => [r.width, r.height])(
+    (e.closest('[data-baseweb=select]') || e).getBoundingClientRect())])
+  .filter(([_, w, h]) => w > 1 && h > 1)"""
+
+
+def axe(device: Any, contrast_7: bool = False) -> list[str]:
+    """Serious and critical findings, one line each."""
+    from axe_playwright_python.sync_playwright import Axe
+
+    rules = {"color-contrast-enhanced": {"enabled": True}} if contrast_7 else {}
+    options = {
+        "runOnly": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"],
+        "rules": rules,
+    }
+    found = Axe().run(device.page, options=options).response["violations"]
+    return [
+        f"{v['id']}: {v['nodes'][0]['html'][:150]}" for v in found if v["impact"] in ("serious", "critical")
+    ]
+
+
+@pytest.mark.parametrize("screen", SCREENS)
+def test_no_serious_finding_of_axe(device: Any, screen: str) -> None:
+    device.open(SCREENS[screen])
+    for summary in device.page.locator("details:not([open]) > summary").all():
+        if summary.is_visible():
+            summary.click()
+    device.settle()
+    assert axe(device, contrast_7=device.size == "phone") == []
+
+
+def test_the_measures_measure(phone: Any) -> None:
+    """What a broken page would show: grey text, a request to elsewhere."""
+    phone.open("?call=demo-hot-deck")
+    phone.page.add_style_tag(content=".why { color: #777 !important }")
+    assert any("color-contrast" in line for line in axe(phone, contrast_7=True))
+    phone.page.evaluate("fetch('http://127.0.0.1:1/x').catch(() => 0)")
+    phone.page.wait_for_timeout(200)
+    assert phone.outside == ["http://127.0.0.1:1/x"]
+    phone.outside.clear()
+
+
+@pytest.mark.parametrize("screen", SCREENS)
+def test_targets_and_no_overflow_on_the_narrowest_phone(phone: Any, screen: str) -> None:
+    phone.page.set_viewport_size({"width": 320, "height": 640})
+    phone.open(SCREENS[screen])
+    small = [t for t in phone.page.evaluate(TARGETS) if t[2] < 44]
+    assert small == []
+    wide = phone.page.evaluate("document.documentElement.scrollWidth")
+    main = phone.page.evaluate(
+        "(m => m.scrollWidth - m.clientWidth)(document.querySelector('[data-testid=stMain]'))"
+    )
+    assert (wide, main) == (320, 0)
+
+
+def test_answer_rows_are_high_and_as_wide_as_the_phone(phone: Any) -> None:
+    phone.open("?call=demo-hot-deck")
+    rows = phone.page.locator("[class*=st-key-rows-] button").all()
+    boxes = [row.bounding_box() for row in rows if row.is_visible()]
+    assert len(boxes) >= 4
+    for box in boxes:
+        assert box["height"] >= 64 and box["width"] >= 390 - 2 * 16
+
+
+def test_the_first_answer_is_on_the_first_screen(phone: Any) -> None:
+    phone.open("?call=demo-hot-deck")
+    if phone.rows().count() == 0:
+        phone.tap("Skip for now")
+    assert phone.rows().first.bounding_box()["y"] < 844 - 64
+
+
+def test_the_rail_never_leaves(device: Any) -> None:
+    device.open("?call=demo-hot-deck")
+    rail = device.page.locator(".st-key-rail")
+    for down in (0, 400, 1200):
+        device.page.evaluate(f"document.querySelector('[data-testid=stMain]').scrollTo(0, {down})")
+        device.page.wait_for_timeout(100)
+        box = rail.bounding_box()
+        assert 0 <= box["y"] < 20 and box["height"] < 844 * 0.3
+    assert device.page.get_by_role("button", name="Take back").is_visible()
+
+
+def test_the_focus_goes_to_the_new_question_and_it_is_said(phone: Any) -> None:
+    call = phone.server.store.open_call(HEADER, by="Robin Example")
+    phone.open(f"?call={call}")
+    phone.answer(call)
+    assert phone.page.evaluate("document.activeElement.tagName") == "H1"
+    said = phone.page.evaluate("""() => { const all = root => [...root.querySelectorAll('*')].flatMap(
+        e => [e, ...(e.shadowRoot ? all(e.shadowRoot) : [])]);
+        return all(document).filter(e => e.getAttribute('aria-live')).map(e => e.textContent).join('|') }""")
+    assert "Answer 1 saved" in said
+
+
+def test_a_whole_answer_by_keyboard(device: Any) -> None:
+    call = device.server.store.open_call(HEADER, by="Robin Example")
+    device.open(f"?call={call}")
+    on = "document.activeElement.tagName === 'BUTTON' ? document.activeElement.innerText : ''"
+    for _ in range(40):
+        device.page.keyboard.press("Tab")
+        if device.page.evaluate(on).strip() == "I cannot tell":
+            break
+    device.page.keyboard.press("Enter")
+    device.see("Answer 1 saved")
+    assert device.server.store.case(call).entries[0].answer == "cannot-tell"
