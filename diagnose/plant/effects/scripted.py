@@ -1,0 +1,36 @@
+"""Causes the simulated machine does not make by physics, and why: a trainer or an evaluation answers for them from their card."""
+
+from __future__ import annotations
+
+SCRIPTED: dict[str, str] = {
+    "cold-pipes-sweat": "something seen on a healthy machine; no reading moves",
+    "drive-earth-leakage-trip": "leakage current of filters is not modelled",
+    "earth-leakage-drive-filters": "leakage current of filters is not modelled",
+    "evaporator-plate-burst": "refrigerant in the fluid; the circuits have no common wall here",
+    "fan-out-of-balance": "vibration is not modelled",
+    "feeder-damaged": "fault current to earth or between phases is not modelled",
+    "flooded-start-power-off": "refrigerant in the oil at the start is not modelled",
+    "ground-moved-in-rain": "strain on leads is not modelled",
+    "high-altitude": "belongs to the machine card (altitude), not to its health",
+    "hoses-crossed": "flow against the check valves and a reversed plate are not modelled",
+    "liquid-solenoid-leaking": "shows in the hours after a stop; the standing circuit is taken as equalised",
+    "low-temperature-duty-normal": "belongs to the machine card (glycol, low set point), not to its health",
+    "make-up-masking-leak": "shows as water used, not in a reading",
+    "motor-starved-of-air": "motor cooling air is not modelled",
+    "mounts-loose": "noise is not modelled",
+    "paddle-in-turbulence": "flow around a paddle is not modelled",
+    "pump-contactor-welded": "shows when the pump should stop; only running states are made",
+    "pump-down-normal": "shows in the seconds before a stop",
+    "pump-misaligned": "vibration is not modelled",
+    "pump-plug-wet": "leakage current is not modelled",
+    "pump-restarted-too-often": "a history of starts is not modelled",
+    "pump-run-on-normal": "shows after a stop",
+    "pump-seal-leaking": "a drip; no reading moves in the time of a call",
+    "scroll-rattles-at-stop": "a noise at the stop",
+    "sight-glass-flash-normal": "what a glass shows while a stage changes; quasi-steady states have no such moment",
+    "sump-heater-failed": "refrigerant migration is not modelled; only its sump temperature would move",
+    "unit-on-slope": "oil level is not modelled",
+    "valve-sensors-crossed": "each valve holding the other circuit's superheat is not modelled",
+    "volts-read-to-neutral": "a misreading answered by the person, not by the machine",
+    "wet-plug-earth-leakage": "leakage current is not modelled",
+}
