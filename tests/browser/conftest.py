@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import signal
+import socket
 import subprocess
 import sys
 import time
@@ -15,9 +16,16 @@ from typing import Any
 import pytest
 
 from diagnose.store import Store
-from ui.__main__ import HOST, free_port
+from ui.__main__ import HOST
 
 SIZES = {"phone": (390, 844), "desktop": (1366, 768)}
+
+
+def unused_port() -> int:
+    """A port that no other worker of the tests will choose: the system hands them out."""
+    with socket.socket() as probe:
+        probe.bind((HOST, 0))
+        return int(probe.getsockname()[1])
 
 
 class Server:
@@ -25,7 +33,7 @@ class Server:
 
     def __init__(self, folder: Path) -> None:
         self.folder, self.store_file = folder, folder / "calls.sqlite"
-        self.port = free_port(None)
+        self.port = unused_port()
         self.address = f"http://{HOST}:{self.port}"
         self.log = (folder / "server.log").open("w")
         self.process: subprocess.Popen[bytes] | None = None

@@ -12,7 +12,7 @@ from pathlib import Path
 
 import pytest
 
-from ui.__main__ import HOST, OPTIONS, free_port
+from ui.__main__ import HOST, OPTIONS
 
 
 def start(*arguments: str, store: Path, cwd: Path) -> subprocess.Popen[str]:
@@ -27,7 +27,9 @@ def test_it_prints_its_address_serves_there_and_ends_when_told(tmp_path: Path) -
     # a configuration of the folder it is started from must not change how it runs
     (tmp_path / ".streamlit").mkdir()
     (tmp_path / ".streamlit" / "config.toml").write_text('[server]\naddress = "0.0.0.0"\nport = 9\n')
-    port = free_port(None)
+    with socket.socket() as probe:
+        probe.bind((HOST, 0))
+        port = probe.getsockname()[1]
     process = start("--port", str(port), store=tmp_path / "x.sqlite", cwd=tmp_path)
     assert process.stdout is not None
     try:

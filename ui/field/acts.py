@@ -13,7 +13,7 @@ from typing import Any
 import streamlit as st
 
 from diagnose.advice import Advice
-from diagnose.store import Call, Outcome, Store
+from diagnose.store import Call, Conflict, Outcome, Store
 from knowledge.load import Knowledge
 from shared.errors import ChillerError
 from ui.parts import say_later
@@ -53,7 +53,7 @@ def _write(desk: Desk, work: Callable[[], object], stay_on_error: bool = False) 
     try:
         work()
     except ChillerError as error:
-        if stay_on_error:
+        if stay_on_error and not isinstance(error, Conflict):
             st.session_state["bad"] = error.line()
             return
         say_later(error.line())

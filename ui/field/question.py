@@ -11,6 +11,7 @@ from ui.field import values
 from ui.field.acts import Desk, close, keep
 from ui.parts import facts, html, md, signal_box, t
 
+STUCK = "If nothing changes within five seconds of a tap, load the page again: what was saved is safe."
 SURE = {"sure": "Sure", "think-so": "Fairly sure", "guess": "A guess"}
 WHO = {"saw": "Seen here", "customer-says": "Customer says"}
 
@@ -49,8 +50,12 @@ def draw(desk: Desk, step: Step, waiting: int) -> None:
         did_it(desk, step.id, step.kind == "repair")
     if step.why:
         html(f"<p class='why'><b>Why this:</b> {t(step.why)}</p>")
-    if waiting:
-        st.caption(f"{waiting} more {'check waits' if waiting == 1 else 'checks wait'} after this one.")
+    more = (
+        f"{waiting} more {'check waits' if waiting == 1 else 'checks wait'} after this one. "
+        if waiting
+        else ""
+    )
+    st.caption(f"{more}{STUCK}")
 
 
 def cautions(step: Step) -> None:
