@@ -104,7 +104,9 @@ def _draw(work: Work, network: Network, inference: Inference, belief: Belief) ->
         )
     steps = steps_of(work, network, belief, scored, gates, lead, verdict, stop, base)
     spent = sum(
-        knowledge.checks[e.check].minutes + knowledge.checks[e.check].wait_minutes for e in case.entries if e.check
+        knowledge.checks[e.check].minutes + knowledge.checks[e.check].wait_minutes
+        for e in work.whole.entries
+        if e.check
     )
     return Advice(
         knowledge=knowledge.digest,
@@ -120,7 +122,7 @@ def _draw(work: Work, network: Network, inference: Inference, belief: Belief) ->
         derived=tuple(derived_values(work)),
         fired=tuple(fired_rule(c) for c in work.conclusions.fired),
         contradictions=tuple(contradictions(work)),
-        checks_done=sum(1 for e in case.entries if e.check),
+        checks_done=sum(1 for e in work.whole.entries if e.check),
         minutes_spent=spent,
-        episode=1 + sum(1 for e in case.entries if e.action),
+        episode=1 + len(work.earlier),
     )

@@ -190,7 +190,7 @@ class Inference:
         """Likelihoods of all findings if ``mode`` is true."""
         return {**self.likelihoods, **self.by_mode.get(mode, {})}
 
-    def _log_odds(self, hypotheses: Hypotheses) -> Array:
+    def log_prior(self, hypotheses: Hypotheses) -> Array:
         """Log prior with what was proved about single causes."""
         if self.cause_factor is None:
             return hypotheses.log_prior
@@ -198,7 +198,7 @@ class Inference:
         out: Array = hypotheses.log_prior + extra.take(hypotheses.first) + extra.take(hypotheses.second)
         return out
 
-    def _log_mode(self, mode: str) -> float:
+    def log_mode(self, mode: str) -> float:
         """Log prior odds of a mode, with what impossible readings say about it."""
         chance = self.modes[mode].prior if mode else 0.5
         factor = self.mode_factor.get(mode, self.mode_factor.get(HONEST, 1.0))
@@ -213,28 +213,31 @@ class Inference:
 
         Above ``MOST_IN_PAIRS`` causes, pairs are formed of the likeliest single ones only.
         """
-        hypotheses = self._hypotheses()
+        hypotheses = self.hypotheses()
         names = [HONEST, *self.modes]
-        rows: dict[Key, Index] = {}
-        honest = Scene(hypotheses, self.likelihoods, {}, rows)
-        trees = {root: self._log(root, self._said(root, honest)) for root in self.roots()}
-        plain = self._log_odds(hypotheses)
-        for one in trees.values():
-            plain = plain + one
-        log = np.empty((len(names), len(plain)))
-        log[0] = plain + self._log_mode(HONEST)
-        for row, mode in enumerate(names[1:], 1):
-            scene = Scene(hypotheses, self.evidence_for(mode), self._extras(mode), rows)
-            total = plain + self._log_mode(mode)
-            for root in self.roots_moved_by(mode):
-                ratio = self._ratio(root, scene, honest) if root in trees else None
-                if ratio is not None:
-                    total = total + self._log(root, ratio)
-            log[row] = total
+        log = self.log_likelihood(hypotheses) + self.log_prior(hypotheses)
+        log += np.array([self.log_mode(m) for m in names])[:, None]
         joint = np.exp(log - log.max())
         return Belief(self, names, joint / joint.sum(), hypotheses)
 
-    def _hypotheses(self) -> Hypotheses:
+    def log_likelihood(self, hypotheses: Hypotheses) -> Array:
+        """Log P(evidence | hypothesis, mode): a row for all honest, then one for each mode in order."""
+        rows: dict[Key, Index] = {}
+        honest = Scene(hypotheses, self.likelihoods, {}, rows)
+        trees = {root: self._log(root, self._said(root, honest)) for root in self.roots()}
+        log = np.zeros((1 + len(self.modes), len(hypotheses.first)))
+        for one in trees.values():
+            log[0] += one
+        for row, mode in enumerate(self.modes, 1):
+            scene = Scene(hypotheses, self.evidence_for(mode), self._extras(mode), rows)
+            log[row] = log[0]
+            for root in self.roots_moved_by(mode):
+                ratio = self._ratio(root, scene, honest) if root in trees else None
+                if ratio is not None:
+                    log[row] += self._log(root, ratio)
+        return log
+
+    def hypotheses(self) -> Hypotheses:
         """All pairs where the base is small enough, else pairs of the likeliest single causes."""
         network = self.network
         if len(network.instances) <= MOST_IN_PAIRS:
@@ -242,12 +245,12 @@ class Inference:
         singles = network.singles()
         roots = self.roots()
         best = np.full(len(singles.first), -np.inf)
-        prior = self._log_odds(singles)
+        prior = self.log_prior(singles)
         rows: dict[Key, Index] = {}
         for mode in [HONEST, *self.modes]:
             scene = Scene(singles, self.evidence_for(mode), self._extras(mode), rows)
             said = sum(self._log(root, self._said(root, scene)) for root in roots)
-            best = np.maximum(best, prior + self._log_mode(mode) + said)
+            best = np.maximum(best, prior + self.log_mode(mode) + said)
         chosen = np.argsort(-best[1:], kind="stable")[:MOST_IN_PAIRS] + 1
         return network.hypotheses(np.sort(chosen))
 
@@ -342,19 +345,26 @@ class Belief:
         return {name: float(p[i]) for i, name in enumerate(self.names) if name}
 
 
+COMPLAINS = np.array([0.0, 1.0])
+QUIET = np.array([1.0, 0.0])
+
+
 def inference_from(
     network: Network,
     graded: Graded,
     complaint: str,
     drop: Sequence[Key] = (),
-    add: Mapping[Key, Array] | None = None,
     cause_factor: Array | None = None,
+    heard: Array | None = COMPLAINS,
 ) -> Inference:
-    """Inference on graded evidence: complaint as evidence, ``drop`` left out (not judged, replaced), ``add`` put in."""
+    """Inference on graded evidence: complaint as evidence, ``drop`` left out (not judged, replaced).
+
+    heard: likelihood of (no, yes) for the complaint: it is there, it is gone, or None when nothing was said of it.
+    """
     likelihoods: dict[Key, Array] = {}
     by_mode: dict[str, dict[Key, Array]] = {m: {} for m in graded.modes}
-    if complaint in network.knowledge.complaints:
-        likelihoods[f"complaint:{complaint}", "unit"] = np.array([0.0, 1.0])
+    if complaint in network.knowledge.complaints and heard is not None:
+        likelihoods[f"complaint:{complaint}", "unit"] = heard
     for key, evidence in graded.evidence.items():
         finding = network.knowledge.findings[key[0]]
         if key in drop or not finding.weighed or key[1] not in network.places:
@@ -362,8 +372,4 @@ def inference_from(
         likelihoods[key] = np.array(evidence.likelihood)
         for mode, changed in evidence.by_mode.items():
             by_mode[mode][key] = np.array(changed)
-    for key, value in (add or {}).items():
-        likelihoods[key] = value
-        for changes in by_mode.values():
-            changes.pop(key, None)
     return Inference(network, likelihoods, by_mode, graded.modes, graded.mode_factor, cause_factor)

@@ -7,9 +7,10 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from diagnose.belief import Belief, Inference, inference_from
-from diagnose.case import Case
+from diagnose.belief import COMPLAINS, QUIET, Belief, Inference, inference_from
+from diagnose.case import Case, Entry
 from diagnose.derive import Derivation, derive_all
+from diagnose.episodes import Remedied, filtered
 from diagnose.grade import Evidence, Graded, Grader
 from diagnose.machine import MachineData, read_machine
 from diagnose.network import Array, Key, Network, network_for
@@ -42,8 +43,9 @@ class Work:
     known: list[Known]
     graded: Graded
     conclusions: Conclusions
+    whole: Case
+    earlier: list[Work] = field(default_factory=list)
     dropped: set[Key] = field(default_factory=set)
-    added: dict[Key, Array] = field(default_factory=dict)
     doubts: list[str] = field(default_factory=list)
 
 
@@ -76,19 +78,40 @@ def _cannot_tell_run(case: Case) -> int:
 
 
 def prepare(case: Case, knowledge: Knowledge, *, rules: bool = True) -> Work:
-    """Everything up to the belief: readings, derived values, findings in the machine's state, rules."""
+    """Everything up to the belief, for each episode of the call; the last one is what holds now."""
     machine = read_machine(case.machine)
     topology = topology_of(case.machine)
-    spoken_ids = [f"circuit:{c}" for c in spoken_circuits(case, topology)]
-    readings = read_all(case, machine, topology, knowledge)
-    spoken_ids += [r.place for r in readings.all if ":" in r.place]
+    places = _places(case, knowledge, machine, topology)
+    works = [_prepare(part, case, knowledge, machine, topology, places, rules=rules) for part in split_episodes(case)]
+    works[-1].earlier = works[:-1]
+    return works[-1]
+
+
+def _places(case: Case, knowledge: Knowledge, machine: MachineData, topology: Topology) -> dict[str, Place]:
+    """Places of the machine, with every place anybody spoke of in the whole call unfolded."""
+    spoken = [f"circuit:{c}" for c in spoken_circuits(case, topology)]
+    spoken += [r.place for r in read_all(case, machine, topology, knowledge).all if ":" in r.place]
     for entry in case.entries:
         finding = _finding_of(entry.check, entry.finding, knowledge)
         if finding is not None and entry.answer != "cannot-tell":
             place = place_of(entry, knowledge.findings[finding].place, topology, spoken_circuits(case, topology))
             if ":" in place:
-                spoken_ids.append(place)
-    places = places_for(topology, [p for p in spoken_ids if not p.endswith(":*")])
+                spoken.append(place)
+    return places_for(topology, [p for p in spoken if not p.endswith(":*")])
+
+
+def _prepare(
+    case: Case,
+    whole: Case,
+    knowledge: Knowledge,
+    machine: MachineData,
+    topology: Topology,
+    places: dict[str, Place],
+    *,
+    rules: bool,
+) -> Work:
+    """Readings, derived values, findings in the machine's state and rules of one episode."""
+    readings = read_all(case, machine, topology, knowledge)
     derivation = derive_all(machine, readings, topology)
     facts = {**DEFAULT_FACTS, **machine.facts, "several-circuits": "yes" if topology.several else "no"}
     for context in case.context:
@@ -113,6 +136,7 @@ def prepare(case: Case, knowledge: Knowledge, *, rules: bool = True) -> Work:
         known,
         Graded(),
         Conclusions(),
+        whole,
     )
     first = Grader(case, knowledge, topology, readings, derivation, facts, state, steadiness).grade()
     if rules:
@@ -239,7 +263,7 @@ def _say_doubts(work: Work) -> None:
 
 
 def cause_factors(work: Work, network: Network) -> Array:
-    """Likelihood of each instance from what was proved (conclusive rules) and from remedies that did not cure."""
+    """Likelihood of each instance from what was proved in this episode (conclusive rules)."""
     words = work.knowledge.words
     factor = np.ones(len(network.instances))
     for conclusion in work.conclusions.of("conclusive"):
@@ -248,20 +272,35 @@ def cause_factors(work: Work, network: Network) -> Array:
                 not conclusion.circuit or instance.place.circuit in ("", conclusion.circuit)
             ):
                 factor[index] *= words.conclusive if conclusion.rule.then.holds else 1.0 / words.conclusive
-    for entry in work.case.entries:
-        if entry.action and entry.outcome == "not-cured":
-            for index, instance in enumerate(network.instances):
-                remedy = work.knowledge.causes[instance.cause].remedy
-                if remedy.id == entry.action:
-                    factor[index] *= 1.0 - words.cures[remedy.cures]
     return np.clip(factor, 1e-9, 1e9)
 
 
+def split_episodes(case: Case) -> list[Case]:
+    """The case cut after each remedy done; the part after the last remedy is what holds now."""
+    parts: list[list[Entry]] = [[]]
+    for entry in case.entries:
+        if entry.action:
+            parts.append([])
+        else:
+            parts[-1].append(entry)
+    return [case.model_copy(update={"entries": tuple(p)}) for p in parts]
+
+
 def reason(work: Work) -> tuple[Network, Inference, Belief]:
-    """Posterior over causes and lying instruments."""
+    """Posterior over causes and lying instruments, across all episodes of the call."""
     network = network_for(work.knowledge, work.places, work.case.context, work.facts)
-    drop = tuple(work.dropped)
-    inference = inference_from(
-        network, work.graded, work.case.complaint, drop, work.added, cause_factors(work, network)
-    )
-    return network, inference, inference.posterior()
+    actions = [e for e in work.whole.entries if e.action]
+    works = [*work.earlier, work]
+    inferences = []
+    for number, one in enumerate(works):
+        outcome = actions[number - 1].outcome if number else ""
+        heard = COMPLAINS if number == 0 or outcome == "not-cured" else QUIET if outcome == "cured" else None
+        inferences.append(
+            inference_from(
+                network, one.graded, work.case.complaint, tuple(one.dropped), cause_factors(one, network), heard
+            )
+        )
+    if not actions:
+        return network, inferences[0], inferences[0].posterior()
+    belief = filtered(network, inferences, [Remedied(e.action, e.place) for e in actions])
+    return network, inferences[-1], belief

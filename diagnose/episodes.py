@@ -1,0 +1,109 @@
+"""Belief across remedies: a remedy that did not cure is evidence, and what was seen before it may no longer hold.
+
+The entries between two remedies are an episode. The belief is filtered: the causes still there, with instrument modes, are
+carried from episode to episode. A remedy takes away the causes it cures with its efficacy. Where nothing was taken away, a
+finding that shows the same word again is the same draw and says nothing new; where something was, it is weighed afresh.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from diagnose.belief import Belief, Inference
+from diagnose.grade import HONEST
+from diagnose.network import Array, Hypotheses, Index, Key, Network
+
+SURE_NOT = 1e-300
+
+
+@dataclass(frozen=True)
+class Remedied:
+    """A remedy done: its id and place ("" = anywhere)."""
+
+    action: str
+    place: str
+
+
+def _single_row(hypotheses: Hypotheses, count: int) -> Index:
+    """Row of "only instance i" for i = 0..count (0: no cause); hypotheses list none, then every single in order."""
+    assert hypotheses.first[0] == 0 and hypotheses.first[count] == count
+    return np.arange(count + 1, dtype=np.int64)
+
+
+def efficacy(network: Network, remedied: Remedied) -> Array:
+    """Chance that the remedy takes away each instance; index 0 is "no cause"."""
+    out = np.zeros(len(network.instances) + 1)
+    for number, instance in enumerate(network.instances, 1):
+        remedy = network.knowledge.causes[instance.cause].remedy
+        if remedy.id == remedied.action and remedied.place in ("", instance.place.id, instance.place.kind):
+            out[number] = network.words.cures[remedy.cures]
+    return out
+
+
+def cured(network: Network, hypotheses: Hypotheses, belief: Array, remedied: Remedied) -> tuple[Array, Array]:
+    """(what stays as it was, what lost a cause) after a remedy; both (modes, hypotheses), together as much as ``belief``."""
+    chance = efficacy(network, remedied)
+    first, second = chance[hypotheses.first], chance[hypotheses.second]
+    rows = _single_row(hypotheses, len(network.instances))
+    stay = belief * (1.0 - first) * (1.0 - second)
+    moved = np.zeros_like(belief)
+    for row in range(len(belief)):
+        # the first cause goes and the second stays, the other way round, or both go
+        np.add.at(moved[row], rows[hypotheses.second], belief[row] * first * (1.0 - second))
+        np.add.at(moved[row], rows[hypotheses.first], belief[row] * (1.0 - first) * second)
+        moved[row, 0] += float((belief[row] * first * second).sum())
+    return stay, moved
+
+
+def repeated(before: Mapping[Key, Array], after: Mapping[Key, Array]) -> list[Key]:
+    """Findings whose likeliest word is the same again."""
+    return [k for k, v in after.items() if k in before and int(np.argmax(v)) == int(np.argmax(before[k]))]
+
+
+def _scaled(log: Array) -> Array:
+    out: Array = np.exp(log - log.max())
+    return out
+
+
+def _rows(inference: Inference, log: Array, names: Sequence[str]) -> Array:
+    """Rows of ``log`` for all modes of the call; an instrument not read in this episode changes nothing in it."""
+    own = [HONEST, *inference.modes]
+    return np.stack([log[own.index(name)] if name in own else log[0] for name in names])
+
+
+def filtered(network: Network, inferences: Sequence[Inference], remedies: Sequence[Remedied]) -> Belief:
+    """Belief over the causes still there after the last episode. One inference an episode, one remedy between two."""
+    hypotheses = inferences[0].hypotheses()
+    names = [HONEST, *dict.fromkeys(m for one in inferences for m in one.modes)]
+    home = {m: one for one in reversed(inferences) for m in one.modes}
+    prior = (
+        inferences[0].log_prior(hypotheses)[None, :]
+        + np.array([home[m].log_mode(m) if m else 0.0 for m in names])[:, None]
+    )
+    log = prior + _rows(inferences[0], inferences[0].log_likelihood(hypotheses), names)
+    belief = _scaled(log)
+    for number, remedied in enumerate(remedies, 1):
+        now, before = inferences[number], inferences[number - 1]
+        stay, moved = cured(network, hypotheses, belief, remedied)
+        again = set(repeated(before.likelihoods, now.likelihoods))
+        fresh = Inference(
+            network,
+            {k: v for k, v in now.likelihoods.items() if k not in again},
+            {m: {k: v for k, v in c.items() if k not in again} for m, c in now.by_mode.items()},
+            now.modes,
+            now.mode_factor,
+            now.cause_factor,
+        )
+        full = _rows(now, now.log_likelihood(hypotheses), names)
+        new = _rows(fresh, fresh.log_likelihood(hypotheses), names)
+        proved = now.log_prior(hypotheses) - hypotheses.log_prior
+        stay_log = np.log(np.maximum(stay, SURE_NOT)) + new + proved
+        moved_log = np.log(np.maximum(moved, SURE_NOT)) + full + proved
+        belief = _scaled(np.logaddexp(stay_log, moved_log))
+    last = inferences[-1]
+    last.modes = {m: home[m].modes[m] for m in names if m}
+    last.by_mode = {m: last.by_mode.get(m, {}) for m in last.modes}
+    return Belief(last, names, belief / belief.sum(), hypotheses)
