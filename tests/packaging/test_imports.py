@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import ast
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
+from functools import lru_cache
 from pathlib import Path
 
 import pytest
@@ -54,16 +55,20 @@ def top(name: str) -> str:
     return name.partition(".")[0]
 
 
-def all_imports() -> Iterator[tuple[str, str, bool]]:
+@lru_cache(maxsize=1)
+def all_imports() -> tuple[tuple[str, str, bool], ...]:
     """(file, imported module, at import time) over our four packages."""
-    for package in OURS:
-        for path in sorted((ROOT / package).rglob("*.py")):
-            inside = ".".join(path.parent.relative_to(ROOT).parts)
-            for name, eager in imports_of(path.read_text(encoding="utf-8"), inside):
-                yield path.relative_to(ROOT).as_posix(), name, eager
+    return tuple(
+        (path.relative_to(ROOT).as_posix(), name, eager)
+        for package in OURS
+        for path in sorted((ROOT / package).rglob("*.py"))
+        for name, eager in imports_of(
+            path.read_text(encoding="utf-8"), ".".join(path.parent.relative_to(ROOT).parts)
+        )
+    )
 
 
-def arrow_problems(imports: Iterator[tuple[str, str, bool]]) -> set[str]:
+def arrow_problems(imports: Iterable[tuple[str, str, bool]]) -> set[str]:
     problems = set()
     for file, name, eager in imports:
         target, home = top(name), file.partition("/")[0]
@@ -79,9 +84,9 @@ def arrow_problems(imports: Iterator[tuple[str, str, bool]]) -> set[str]:
 
 
 def test_imports_follow_the_arrows() -> None:
-    found = list(all_imports())
+    found = all_imports()
     assert len({file for file, _, _ in found}) > 10, "nothing was looked at"
-    assert arrow_problems(iter(found)) == set()
+    assert arrow_problems(found) == set()
 
 
 @pytest.mark.parametrize(

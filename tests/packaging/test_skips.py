@@ -25,7 +25,7 @@ FILE_THAT_SKIPS = "import pytest\npytest.skip('not here', allow_module_level=Tru
 def run_with(folder: Path, **variables: str) -> subprocess.CompletedProcess[str]:
     hidden = ("CHILLER_", "PYTEST_")
     environment = {key: value for key, value in os.environ.items() if not key.startswith(hidden)}
-    environment |= {"PATH": "", **variables}
+    environment |= {"PATH": "", "PYTEST_DISABLE_PLUGIN_AUTOLOAD": "1", **variables}
     return subprocess.run(
         [sys.executable, "-m", "pytest", "-q", "-rs", "-p", "no:cacheprovider", "--rootdir", folder, folder],
         cwd=folder, env=environment, capture_output=True, text=True, encoding="utf-8", check=False,
