@@ -3,10 +3,6 @@
 from __future__ import annotations
 
 import dataclasses
-import importlib.util
-import random
-import sys
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -14,26 +10,12 @@ import pytest
 from diagnose.belief import Inference
 from diagnose.grade import HONEST, Mode
 from diagnose.network import Network
+from diagnose.prove import networks as tiny
+from diagnose.prove.belief import agrum_posterior
+from diagnose.prove.networks import random_evidence as evidence
 from knowledge.models import Edge, Finding
 
-_spec = importlib.util.spec_from_file_location("tiny", Path(__file__).parent / "tiny.py")
-assert _spec and _spec.loader
-tiny = importlib.util.module_from_spec(_spec)
-sys.modules["tiny"] = tiny
-_spec.loader.exec_module(tiny)
-
 EXACT = 1e-9  # two ways to the same sum differ by rounding only
-
-
-def evidence(network: Network, seed: int, count: int = 4) -> dict[str, list[float]]:
-    rng = random.Random(seed + 1000)
-    names = rng.sample(sorted(network.knowledge.findings), k=min(count, len(network.knowledge.findings)))
-    out = {}
-    for name in names:
-        card = network.knowledge.findings[name]
-        words = card.ordered or card.words
-        out[name] = [rng.uniform(0.01, 1.0) for _ in words]
-    return out
 
 
 def infer(network: Network, likelihoods: dict[str, list[float]]) -> Inference:
@@ -57,41 +39,10 @@ def test_posterior_equals_brute_force(seed: int) -> None:
     assert np.abs(got - want / want.sum()).max() < EXACT
 
 
-def agrum_posterior(network: Network, likelihoods: dict[str, list[float]]) -> np.ndarray:
-    """The same model in pyAgrum: one hypothesis node, effects and findings as its children, virtual evidence."""
-    gum = pytest.importorskip("pyagrum", reason="pyAgrum is a test dependency")
-    knowledge = network.knowledge
-    net = gum.BayesNet()
-    over = network.all_hypotheses()
-    hypotheses = [[int(i) for i in (over.first[h], over.second[h]) if i] for h in range(len(over.first))]
-    net.add(gum.LabelizedVariable("H", "hypothesis", [f"h{n}" for n in range(len(hypotheses))]))
-    cards = {**knowledge.effects, **{k: knowledge.findings[k] for k in likelihoods}}
-    for name, card in cards.items():
-        words = card.ordered or card.words
-        net.add(gum.LabelizedVariable(name, name, list(words)))
-        net.addArc("H", name)
-    for name, card in cards.items():
-        above = getattr(card, "parent", None) or getattr(card, "effect", None)
-        if above:
-            net.addArc(above, name)
-    net.cpt("H")[:] = np.exp(over.log_prior)
-    for name, card in cards.items():
-        above = getattr(card, "parent", None) or getattr(card, "effect", None)
-        for h, hypothesis in enumerate(hypotheses):
-            if above:
-                for word in knowledge.effects[above].ordered:
-                    net.cpt(name)[{"H": f"h{h}", above: word}] = tiny.slow_conditional(network, card, hypothesis, word)
-            else:
-                net.cpt(name)[{"H": f"h{h}"}] = tiny.slow_conditional(network, card, hypothesis, None)
-    engine = gum.LazyPropagation(net)
-    engine.setEvidence(dict(likelihoods))
-    engine.makeInference()
-    return np.array(engine.posterior("H").tolist())
-
-
 @pytest.mark.parametrize("seed", range(100, 115))
 def test_posterior_equals_independent_library(seed: int) -> None:
     """Fifteen random networks here; `prove belief` does two hundred."""
+    pytest.importorskip("pyagrum", reason="pyAgrum is a test dependency")
     network = Network(tiny.tiny_knowledge(seed, causes=6, effects=4, findings=6), tiny.UNIT, (), {})
     likelihoods = evidence(network, seed)
     got = infer(network, likelihoods).posterior().hypotheses()

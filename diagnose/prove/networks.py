@@ -1,10 +1,12 @@
-"""Small random knowledge bases and a slow, independent reading of the network's meaning, for the tests of belief."""
+"""Small random knowledge bases, and a slow, independent reading of what a network means: the other side of `prove belief`."""
 
 from __future__ import annotations
 
+import dataclasses
 import itertools
 import random
 from collections.abc import Mapping, Sequence
+from typing import Literal
 
 from diagnose.network import Network
 from diagnose.places import Place
@@ -66,9 +68,10 @@ def tiny_knowledge(seed: int, causes: int = 5, effects: int = 3, findings: int =
     made_causes: dict[str, Cause] = {}
     for n in range(causes):
         brings = []
-        for name, card in rng.sample([*made_effects.items(), *made_findings.items()], k=rng.randint(1, 4)):
-            words = [w for w in (card.ordered or getattr(card, "words", ())) if w != "fine"]
-            gives = {rng.choice(words): rng.choice(STRENGTHS)}
+        named: list[tuple[str, Effect | Finding]] = [*made_effects.items(), *made_findings.items()]
+        for name, card in rng.sample(named, k=rng.randint(1, 4)):
+            unhealthy = [w for w in (card.ordered or getattr(card, "words", ())) if w != "fine"]
+            gives = {rng.choice(unhealthy): rng.choice(STRENGTHS)}
             brings.append({"effect" if isinstance(card, Effect) else "finding": name, "gives": gives})
         made_causes[f"c-{n}"] = Cause.model_validate(
             {
@@ -116,7 +119,7 @@ def slow_table(
     neutral: str,
     ordered: bool,
     influences: Sequence[Mapping[str, float]],
-    sides: Mapping[str, float],
+    sides: Mapping[Literal["neutral", "each-side"], float],
 ) -> list[float]:
     """P(word) by enumerating what every single influence does: an independent reading of the noisy-MAX of the design."""
     zero = list(scale).index(neutral)
@@ -148,21 +151,16 @@ def slow_table(
     return chances
 
 
-def influences_of(network: Network, name: str, hypothesis: Sequence[int]) -> list[dict[str, float]]:
+def influences_of(network: Network, card: Effect | Finding, hypothesis: Sequence[int]) -> list[dict[str, float]]:
     """Word probabilities each cause of a hypothesis (instance numbers) brings to an effect or finding."""
     knowledge = network.knowledge
     out = []
     for number in hypothesis:
         for edge in knowledge.causes[network.instances[number - 1].cause].brings:
-            if (edge.effect or edge.finding) == name:
+            holds = all(network.facts.get(fact) in words for fact, words in edge.when.items())
+            if holds and (edge.effect if isinstance(card, Effect) else edge.finding) == card.id:
                 out.append({w: knowledge.words.strength[s] for w, s in edge.gives.items()})
     return out
-
-
-def leak_of(network: Network, card: Effect | Finding) -> list[dict[str, float]]:
-    """Leak as one independent influence for each direction's word."""
-    words = card.ordered or getattr(card, "words", ())
-    return [{w: p} for w, p in network._leak(card, words).items()]
 
 
 def slow_conditional(
@@ -170,20 +168,16 @@ def slow_conditional(
 ) -> list[float]:
     """P(word | hypothesis, word of the effect above)."""
     strength = network.words.strength
-    # one leak entry may hold several words of one direction: they exclude each other, like the words of one edge
     words = card.ordered or getattr(card, "words", ())
-    zero = list(words).index(card.neutral)
-    leak = network._leak(card, words)
-    if card.ordered:
-        leaks = [
-            {w: p for w, p in leak.items() if list(words).index(w) < zero},
-            {w: p for w, p in leak.items() if list(words).index(w) > zero},
-        ]
-    else:
-        leaks = [leak]
-    influences = [one for one in leaks if one] + influences_of(network, card.id, hypothesis)
+    influences = [network._leak(card, words), *influences_of(network, card, hypothesis)]
     if parent_word is not None and parent_word in card.given:
         influences.append({w: strength[s] for w, s in card.given[parent_word].items()})
+    if card.ordered:
+        # words of one influence exclude each other within a direction; up and down are drawn apart (noisy-MAX per direction)
+        zero = list(words).index(card.neutral)
+        sides = (words[:zero], words[zero + 1 :])
+        influences = [{w: p for w, p in one.items() if w in side} for one in influences for side in sides]
+    influences = [one for one in influences if one]
     return slow_table(words, card.neutral, bool(card.ordered), influences, network.words.both_directions)
 
 
@@ -204,3 +198,28 @@ def slow_likelihood(network: Network, hypothesis: Sequence[int], likelihoods: Ma
             p *= sum(a * b for a, b in zip(table, likelihood, strict=True))
         total += p
     return total
+
+
+def random_evidence(network: Network, seed: int, count: int = 4, names: Sequence[str] = ()) -> dict[str, list[float]]:
+    """Word likelihoods between 0.01 and 1 for ``names``, or for ``count`` findings (all, if there are fewer)."""
+    rng = random.Random(seed + 1000)
+    names = names or rng.sample(sorted(network.knowledge.findings), k=min(count, len(network.knowledge.findings)))
+    out = {}
+    for name in names:
+        card = network.knowledge.findings[name]
+        out[name] = [rng.uniform(0.01, 1.0) for _ in card.ordered or card.words]
+    return out
+
+
+def slice_of(knowledge: Knowledge, seed: int, causes: int = 8, findings: int = 7) -> tuple[Knowledge, list[str]]:
+    """A piece of a base: ``causes`` of its cards drawn at random, and ids of findings that can tell them apart."""
+    rng = random.Random(seed)
+    chosen = sorted(rng.sample(sorted(knowledge.causes), causes))
+    effects = {e.effect for c in chosen for e in knowledge.causes[c].brings if e.effect}
+    told = {e.finding for c in chosen for e in knowledge.causes[c].brings if e.finding}
+    told |= {f.id for f in knowledge.findings.values() if f.effect in effects}
+    names = rng.sample(sorted(told), min(findings, len(told)))
+    part = dataclasses.replace(
+        knowledge, causes={c: knowledge.causes[c] for c in chosen}, digest=f"{knowledge.digest}-{seed}", memo={}
+    )
+    return part, names

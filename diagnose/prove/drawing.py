@@ -1,0 +1,183 @@
+"""Cases drawn from a cause card, and the answers a person at such a machine would give.
+
+The machine has one circuit with two compressors and two fans, the person is a technician qualified for everything. With the
+one cause present, hidden effects are drawn from the network, given that this call was made at all, then findings given
+effects and cause; both are drawn once and kept, so two looks at the same thing see the same thing. People err: one answer
+in twenty is wrong, and in each call a share between a tenth and three tenths of the questions gets "cannot tell". Safety
+questions are answered, and truly: whoever stands there knows whether it smells burnt. Reading checks are answered with
+graded words, as in a table of signs.
+"""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+
+from diagnose.advice import Step
+from diagnose.case import Case, Entry
+from diagnose.looks import tells_for
+from diagnose.network import Key, Network, network_for
+from diagnose.work import Work, prepare
+from knowledge.load import Knowledge
+from knowledge.models import Cause, Check
+
+WRONG = 0.05
+CANNOT_TELL = (0.10, 0.30)
+MOST_TRIES = 20_000
+QUALIFIED = ("electrical", "refrigerant", "height")
+MACHINE: dict[str, Any] = {
+    "refrigerant": "R-410A",
+    "voltage": "460 V",
+    "frequency": "60 Hz",
+    "fluid": "water",
+    "circuits": {"A": {"compressors": ["A1", "A2"], "fans": ["1", "2"]}},
+    "design_flow": "96 gpm",
+    "design_drop": "6.5 psi",
+    "pump_plate_current": "7.6 A",
+    "compressor_plate_current": "28 A",
+    "fan_plate_current": "3.4 A",
+    "pump_shutoff_rise": "48 psi",
+    "pump_design_rise": "36 psi",
+    "strainer_clean_drop": "1.5 psi",
+    "set_point": "44 F",
+    "design_entering": "54 F",
+    "card": {"condenser_split": "22 delta_degF"},
+}
+# machine facts a card may ask for: field of the machine card, and how often each value is met where no card cares
+VARIED: dict[str, tuple[str, tuple[tuple[str, float], ...]]] = {
+    "expansion": ("expansion", (("thermostatic", 0.7), ("electronic", 0.3))),
+    "tank-at": ("tank_at", (("unit-suction", 0.5), ("load", 0.2), ("discharge", 0.1), ("unknown", 0.2))),
+    "pump-in-use": ("pump_in_use", (("onboard", 0.75), ("site", 0.25))),
+}
+
+
+def pick(rng: random.Random, weighted: Sequence[tuple[str, float]]) -> str:
+    """One of the names, by weight."""
+    return rng.choices([n for n, _ in weighted], [w for _, w in weighted])[0]
+
+
+def machine_for(cause: Cause, rng: random.Random) -> dict[str, Any]:
+    """A machine card on which at least one of the card's conditional edges holds for each fact the card asks for."""
+    machine = dict(MACHINE)
+    for fact, (key, values) in VARIED.items():
+        asked = {v for edge in cause.brings for v in edge.when.get(fact, ())}
+        fitting = [(v, w) for v, w in values if v in asked] or list(values)
+        machine[key] = pick(rng, fitting)
+    return machine
+
+
+@dataclass
+class Draw:
+    """One call: its first case, and everything that is true at the machine. words: true word of each node drawn so far."""
+
+    cause: str
+    number: int
+    case: Case
+    work: Work
+    network: Network
+    instance: int
+    cannot_tell: float
+    rng: random.Random
+    words: dict[Key, str] = field(default_factory=dict)
+
+    def word(self, key: Key) -> str:
+        """The true word of an effect or finding at a place, drawn once."""
+        found = self.words.get(key)
+        if found is None:
+            found = self.words[key] = self._drawn(key, self.words)
+        return found
+
+    def _drawn(self, key: Key, words: dict[Key, str]) -> str:
+        node = self.network.node(key)
+        above = 0
+        if node.parent is not None:
+            if node.parent not in words:
+                words[node.parent] = self._drawn(node.parent, words)
+            above = self.network.node(node.parent).words.index(words[node.parent])
+        one = np.array([self.instance], dtype=np.int64)
+        row = int(node.signature(one, np.zeros(1, dtype=np.int64))[0])
+        table = node.table()[row, above if node.parent is not None else 0]
+        return pick(self.rng, list(zip(node.words, (float(p) for p in table), strict=True)))
+
+    def settle_complaint(self) -> None:
+        """Draw the effect the complaint hangs on until this call is one that gets made (rejection: exact)."""
+        key = (f"complaint:{self.case.complaint}", "unit")
+        if self.network.node(key).parent is None:
+            return
+        for _ in range(MOST_TRIES):
+            words: dict[Key, str] = {}
+            if self._drawn(key, words) == "yes":
+                self.words.update(words)
+                return
+        raise ValueError(f"{self.cause} is never reported as {self.case.complaint}: correct the card's complaints")
+
+
+def draw_case(knowledge: Knowledge, cause_id: str, number: int, seed: int) -> Draw:
+    """Draw ``number`` of a cause: the same for the same seed, cards and number."""
+    rng = random.Random(f"{seed}:{cause_id}:{number}")
+    cause = knowledge.causes[cause_id]
+    strength = knowledge.words.strength
+    complaint = pick(rng, [(c, strength[s]) for c, s in sorted(cause.complaints.items())])
+    case = Case.model_validate(
+        {"complaint": complaint, "role": "technician", "qualified": QUALIFIED, "machine": machine_for(cause, rng)}
+    )
+    work = prepare(case, knowledge)
+    network = network_for(knowledge, work.places, case.context, work.facts)
+    instance = next(n for n, one in enumerate(network.instances, 1) if one.cause == cause_id)
+    draw = Draw(cause_id, number, case, work, network, instance, rng.uniform(*CANNOT_TELL), rng)
+    draw.settle_complaint()
+    return draw
+
+
+def _place_of(check: Check, network: Network) -> str:
+    return next(p.id for p in network.places.values() if p.kind == check.place)
+
+
+def answer(step: Step, draw: Draw) -> tuple[list[Entry], str]:
+    """Entries that answer a step, and the answer in words."""
+    return _told(draw.work.knowledge.checks[step.id], draw)
+
+
+def _told(check: Check, draw: Draw) -> tuple[list[Entry], str]:
+    knowledge, network, rng = draw.work.knowledge, draw.network, draw.rng
+    silent = Entry(check=check.id, answer="cannot-tell")
+    if not check.safety and rng.random() < draw.cannot_tell:
+        return [silent], "cannot-tell"
+    place = _place_of(check, network)
+    if check.reads:
+        entries = [_graded(key, draw) for key in tells_for(draw.work, network)(check, place)]
+        told = ", ".join(f"{e.finding} {e.word}" for e in entries)
+        return [*entries, silent], told or "cannot-tell"
+    finding = knowledge.findings[check.finding or ""]
+    near = network.places[place]
+    where = place if near.kind == finding.place else network.place_for(finding.place, near) or place
+    true = draw.word((finding.id, where))
+    meant = {a: card.word or a for a, card in check.answers.items()}
+    right = [a for a, w in meant.items() if w == true]
+    wrong = [a for a, w in meant.items() if w != true]
+    if not right:
+        return [silent], "cannot-tell"  # none of the offered answers fits what is there
+    given = rng.choice(wrong if wrong and not check.safety and rng.random() < WRONG else right)
+    return [Entry(check=check.id, answer=given, sure=check.usually)], given
+
+
+def _graded(key: Key, draw: Draw) -> Entry:
+    """One finding read and put into a word."""
+    words, true = draw.network.node(key).words, draw.word(key)
+    others = [w for w in words if w != true]
+    word = draw.rng.choice(others) if draw.rng.random() < WRONG else true
+    return Entry(finding=key[0], word=word)
+
+
+def everything(draw: Draw, entries: Sequence[Entry]) -> list[Entry]:
+    """Answers to all looks of the base not among ``entries`` yet, whatever they cost: the most that could be known."""
+    done = {e.check for e in entries if e.check}
+    out: list[Entry] = []
+    for check in draw.work.knowledge.checks.values():
+        if check.id not in done:
+            out += _told(check, draw)[0]
+    return out

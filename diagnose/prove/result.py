@@ -1,0 +1,64 @@
+"""The result file of a proof: what ran, on what, and the numbers; and how a stale one is told."""
+
+from __future__ import annotations
+
+import json
+import os
+import platform
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from shared.errors import ChillerError
+
+
+@dataclass(frozen=True)
+class Options:
+    """What the command line may set. out: result file ("" = none); date: as given, told in the file ("" = the file's time)."""
+
+    seed: int = 1
+    draws: int = 0
+    processes: int = 1
+    date: str = ""
+    out: str = ""
+    only: tuple[str, ...] = ()
+
+
+def machine() -> str:
+    """The computer a proof ran on, in one line."""
+    return f"{platform.machine()}, {os.cpu_count()} cores, Python {platform.python_version()}"
+
+
+def stamped(name: str, options: Options, digest: str, numbers: dict[str, Any]) -> dict[str, Any]:
+    """The whole result: seed, machine, date, knowledge digest ("" = the proof uses no shipped cards), numbers."""
+    return {
+        "proof": name,
+        "seed": options.seed,
+        "machine": machine(),
+        "date": options.date or "time of this file",
+        "knowledge": digest,
+        **numbers,
+    }
+
+
+def write_result(path: Path, result: dict[str, Any]) -> None:
+    """Write a result file; raises ChillerError where the folder does not take it."""
+    try:
+        path.write_text(json.dumps(result, indent=1, ensure_ascii=False) + "\n", encoding="utf-8")
+    except OSError as error:
+        raise ChillerError(
+            "result file cannot be written", given=str(path), allowed="a file in a folder that exists", do=str(error)
+        ) from None
+
+
+def stale_results(folder: Path, digest: str) -> list[str]:
+    """One line for each result file in ``folder`` that was made with other cards than ``digest``."""
+    stale = []
+    for path in sorted(folder.glob("*.json")):
+        made = json.loads(path.read_text(encoding="utf-8"))
+        if made.get("knowledge") not in ("", digest):
+            stale.append(
+                f"{path.name}: made with cards {made.get('knowledge')}, now {digest}; "
+                f"run: python -m diagnose prove {made.get('proof')} --out {path.name}"
+            )
+    return stale

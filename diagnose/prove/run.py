@@ -1,0 +1,25 @@
+"""Runs one proof by name, prints it, writes its result file."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+from diagnose.prove.causes import causes_text, prove_causes
+from diagnose.prove.result import Options, stamped, write_result
+
+Proof = Callable[[Options], tuple[str, dict[str, Any]]]
+PROOFS: dict[str, tuple[Proof, Callable[[dict[str, Any]], str]]] = {
+    "causes": (prove_causes, causes_text),
+}
+
+
+def prove(name: str, options: Options) -> tuple[dict[str, Any], str]:
+    """Run a proof; (result, the same for people). Writes the result file where one is asked for."""
+    work, text = PROOFS[name]
+    result = stamped(name, options, *work(options))
+    if options.out:
+        write_result(Path(options.out), result)
+        Path(options.out).with_suffix(".partial.jsonl").unlink(missing_ok=True)
+    return result, text(result)
