@@ -217,7 +217,8 @@ def decide(
         and (lead.p_normal >= CONFIDENT or not looking_pays)
     ):
         return _nothing(work, network, lead)
-    if lead.p_same >= needed and lead.same_remedy and not looking_pays and not open_question:
+    checked = not (confirm or first_looks(work, useful))
+    if lead.p_same >= needed and lead.same_remedy and not looking_pays and not open_question and checked:
         made = _one(work, cause, remedy, place, "inseparable")
         names = [network.instances[i].cause for i in lead.same_remedy]
         return made.model_copy(update={"causes": (cause.id, *names[:2]), "places": (place,) * (1 + len(names[:2]))})
