@@ -193,6 +193,19 @@ def test_a_bad_reading_is_one_clear_line_and_nothing_is_stored(
     assert "<b>7" not in lines[0]
 
 
+def test_a_unit_chosen_once_holds_until_another_is_typed(desk: Draw, fixed: Callable[..., None]) -> None:
+    fixed(next=(step("strainer-drop-read", answers=(), reads=("strainer_in", "strainer_out")),))
+    app = desk(call=CALL)
+    app.do(next(g for g in app.app.get("button_group") if g.key.endswith("-unit")).set_value("bar"))
+    app.field("strainer_in").set_value("1,9")
+    app.field("strainer_out").set_value("21 psig")
+    app.tap("Keep this")
+    assert [e.value for e in entries()[-2:]] == ["1,9 bar", "21 psig"]
+    app.field("strainer_in").set_value("1,8")
+    app.tap("Keep this")
+    assert entries()[-1].value == "1,8 bar", "remembered on the next screen"
+
+
 def test_three_legs_are_three_values(desk: Draw, fixed: Callable[..., None]) -> None:
     fixed(next=(reads(),))
     app = desk(call=CALL)
