@@ -154,7 +154,7 @@ class Network:
         for number, instance in enumerate(self.instances, 1):
             for edge in knowledge.causes[instance.cause].brings:
                 if all(self.facts.get(k) in allowed for k, allowed in edge.when.items()):
-                    name = edge.effect or edge.finding or ""
+                    name = f"effect:{edge.effect}" if edge.effect else edge.finding or ""
                     self._edges.setdefault(name, []).append(
                         (number, {w: words.strength[s] for w, s in edge.gives.items()})
                     )
@@ -245,7 +245,7 @@ class Network:
                     for p in parent_words
                 ]
             )
-        self._attach(node, card.id, place)
+        self._attach(node, name, place)  # an effect and a finding may share an id; their edges never mix
         return node
 
     def _leak(self, card: Effect | Finding, words: Sequence[str]) -> dict[str, float]:
