@@ -18,13 +18,13 @@ from diagnose.network import Array, Hypotheses, Index, Key, Network
 from knowledge.load import Knowledge
 from knowledge.models import Check, Remedy
 
-MOST_WORLDS = 400
+MOST_WORLDS = 300
 WORLD_MASS = 0.9995
-MODE_SHARE = 0.003
+MODE_SHARE = 0.01
 EXPLAIN_MINUTES = 10.0
 INSTRUMENT_MINUTES = 42.0
 WORTH_BITS = 0.02  # a look that tells less than this is not proposed
-MOST_TELLS = 3
+MOST_TELLS = 2
 SHIFT_MINUTES: dict[str, float] = {"isolated": 4.0, "standing": 2.0}
 
 
@@ -103,9 +103,8 @@ def keep_worlds(belief: Belief, role: str, qualified: Sequence[str], most: int =
     """Cut the joint posterior to its most probable states and attach what each needs."""
     network, knowledge = belief.network, belief.network.knowledge
     flat = belief.joint.ravel()
-    count = min(most, flat.size)
-    top = np.argpartition(-flat, count - 1)[:count]
-    top = top[np.argsort(-flat[top], kind="stable")]
+    worth = np.flatnonzero(flat > 1e-6 * flat.max())
+    top = worth[np.argsort(-flat[worth], kind="stable")][:most]
     cumulative = np.cumsum(flat[top])
     keep = int(np.searchsorted(cumulative, WORLD_MASS)) + 1
     top = top[:keep]
