@@ -158,9 +158,7 @@ def prepare(command):
     # The pinned setuptools builds ours, so nothing unpinned takes part; `--use-pep517` also for an old pip.
     for target in (["setuptools"], ["--no-build-isolation", "--use-pep517", "-e", f".[{extras}]"]):
         if run([*pip, "-c", "constraints.txt", *target]):
-            raise Stop(
-                "Installing failed, pip's lines above say why (the first run needs a package index in reach)."
-            )
+            raise Stop("Installing failed, pip's lines above say why (the first run needs a package index in reach).")
     write_state(environment, want)
     return python
 

@@ -231,7 +231,7 @@ class Inference:
         for row, mode in enumerate(self.modes, 1):
             scene = Scene(hypotheses, self.evidence_for(mode), self._extras(mode), rows)
             log[row] = log[0]
-            for root in self.roots_moved_by(mode):
+            for root in sorted(self.roots_moved_by(mode)):
                 ratio = self._ratio(root, scene, honest) if root in trees else None
                 if ratio is not None:
                     log[row] += self._log(root, ratio)

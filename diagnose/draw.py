@@ -15,6 +15,7 @@ from diagnose.plan import (
     Candidate,
     Scored,
     hand_over_cost,
+    hand_over_to,
     may_do,
 )
 from diagnose.rules import Conclusion
@@ -242,17 +243,24 @@ def steps_of(
     if verdict is not None and verdict.kind == "hand-over":
         steps.append(_hand_over(work, verdict.who, verdict.remedy))
     elif verdict is not None and verdict.remedy_id not in gates.remedies:
+        remedies = [c.remedy for c in (knowledge.causes.get(name) for name in verdict.causes) if c is not None]
+        beyond = next((to for r in remedies if (to := hand_over_to(r, case.role, case.qualified))), "")
+        if not remedies and case.role != "technician":
+            beyond = "technician"  # a gauge or thermometer is exchanged by whoever may touch it
         steps.append(
             Step(
                 id=verdict.remedy_id,
-                kind="repair",
+                kind="hand-over" if beyond else "repair",
                 title=verdict.title,
                 ask=verdict.remedy,
                 minutes=verdict.minutes,
                 expected_cost_minutes=base,
                 who=verdict.who,
                 cautions=verdict.cautions[:2],
-                why=f"Proof of cure: {verdict.proof}",
+                needs_qualified=tuple(dict.fromkeys(q for r in remedies for q in r.needs_qualified)),
+                hazards=tuple(dict.fromkeys(h for r in remedies for h in r.hazards if h != "none")),
+                tools=tuple(dict.fromkeys(t for r in remedies for t in r.tools)),
+                why=(f"To be done by: {beyond}. " if beyond else "") + f"Proof of cure: {verdict.proof}",
             )
         )
     confirm = set(remedy_of(work, network, lead.top)[0].confirm)

@@ -148,15 +148,18 @@ def state_fits(required: Iterable[str], state: str, steadiness: str) -> bool:
 def find_modes(readings: Readings, knowledge: Knowledge) -> dict[str, Mode]:
     """Every way in which an instrument with a reading in this call may lie."""
     kinds = instrument_kinds(knowledge)
-    by_instrument: dict[str, list[Reading]] = {}
+    # one name may stand for several kinds of instrument ("site meter"): each kind lies in its own way
+    by_instrument: dict[tuple[str, str], list[Reading]] = {}
     compared = [one for pair in readings.comparisons for one in pair]
     current = [*readings.running.values(), *readings.resting.values(), *readings.conditioned]
     for one in dict.fromkeys([*current, *compared]):
         if kinds.get(one.quantity) is not None:
-            by_instrument.setdefault(one.instrument, []).append(one)
+            by_instrument.setdefault((one.instrument, kinds[one.quantity].id), []).append(one)
     modes: dict[str, Mode] = {}
-    for name, own in by_instrument.items():
+    for (name, kind), own in by_instrument.items():
         card: Instrument = kinds[own[0].quantity]
+        several = sum(1 for other, _ in by_instrument if other == name) > 1
+        label = f"{name} as {kind}" if several else name
         for lie in card.lies:
             bias, spread = {}, {}
             for one in own:
@@ -175,8 +178,8 @@ def find_modes(readings: Readings, knowledge: Knowledge) -> dict[str, Mode]:
                     )
                     shows[finding_id, place] = (word, knowledge.words.strength[card.shown])
             title = _mode_title(card, own, lie.title)
-            modes[f"{name}|{lie.mode}"] = Mode(
-                f"{name}|{lie.mode}", title, lie.prior, name, card.id, tuple(own), bias, spread, shows
+            modes[f"{label}|{lie.mode}"] = Mode(
+                f"{label}|{lie.mode}", title, lie.prior, name, card.id, tuple(own), bias, spread, shows
             )
     return modes
 

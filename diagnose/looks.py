@@ -179,7 +179,7 @@ def candidates(work: Work, network: Network, gates: Gates, relevant: set[str]) -
     entries = [e for e in case.entries if e.check]
     done = {(e.check, place_of(e, knowledge.checks[e.check].place, work.topology, spoken)) for e in entries}
     asked = {e.check for e in entries}
-    open_access = [access for e in entries if (access := knowledge.checks[e.check].access)]
+    open_access = _open_access(work)
     out: list[Candidate] = []
     for check in knowledge.checks.values():
         if check.id not in relevant or not allowed(check, case, gates) or not _fits_machine(check, work.facts):
@@ -196,6 +196,19 @@ def candidates(work: Work, network: Network, gates: Gates, relevant: set[str]) -
             cost += sum(check_cost(knowledge, knowledge.checks[u], (), work.state) for u in unmet)
             out.append(Candidate(check, place, cost, _answer_chance(work, check), tuple(unmet)))
     return out
+
+
+def _open_access(work: Work) -> set[str]:
+    """Covers off and gauges on, as far as what was done, read or told shows."""
+    case = work.case
+    asked = {e.check for e in case.entries if e.check and e.answer != "cannot-tell"}
+    read = {e.quantity for e in case.entries if e.quantity and e.source == "today"}
+    told = {e.finding for e in case.entries if e.finding}
+    return {
+        check.access
+        for check in work.knowledge.checks.values()
+        if check.access and (check.id in asked or read & set(check.reads) or told & set(check.tells))
+    }
 
 
 def _fits_machine(check: Check, facts: Mapping[str, str]) -> bool:

@@ -366,9 +366,10 @@ def check_cost(knowledge: Knowledge, check: Check, open_access: Iterable[str], s
     words = knowledge.words
     # every question takes its own time besides the look: walking, asking, reading back
     cost = words.verdict["question-minutes"] + check.minutes + check.wait_minutes
-    cost += hazard_minutes(knowledge, check.hazards) + words.tool_minutes * len(check.tools)
-    if check.access and check.access not in set(open_access):
-        cost += words.access_minutes.get(check.access, 5.0)
+    if check.access is None or check.access not in set(open_access):
+        # tools and care come with the opening: gauges that are on serve the next reading as well
+        cost += hazard_minutes(knowledge, check.hazards) + words.tool_minutes * len(check.tools)
+        cost += words.access_minutes.get(check.access, 5.0) if check.access else 0.0
     if check.state in SHIFT_MINUTES and check.state != state:
         cost += SHIFT_MINUTES[check.state]
     return float(cost)

@@ -125,16 +125,20 @@ def browser(need_browser: Path, tmp_path_factory: pytest.TempPathFactory) -> Ite
     """A headless browser (playwright's, synchronous) that asks nothing of any network by itself."""
     from playwright.sync_api import sync_playwright
 
-    quiet = ["--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
-             "--disable-component-update", "--disable-sync"]
+    quiet = [
+        "--disable-gpu",
+        "--disable-quic",
+        "--no-first-run",
+        "--disable-background-networking",
+        "--disable-component-update",
+        "--disable-sync",
+    ]
     root = hasattr(os, "geteuid") and os.geteuid() == 0
     try:
         driver = sync_playwright().start()
     except Exception as error:  # its own kind of error for a driver that ends at once
         pytest.skip(f"the program that drives the browser does not start (Debian: apt install libatomic1): {error}")
-    program = driver.chromium.launch(
-        executable_path=need_browser, headless=True, chromium_sandbox=not root, args=quiet
-    )
+    program = driver.chromium.launch(executable_path=need_browser, headless=True, chromium_sandbox=not root, args=quiet)
     yield program
     program.close()
     driver.stop()

@@ -76,9 +76,7 @@ def _port(text: str) -> int:
 
 def _arguments(arguments: Sequence[str] | None) -> argparse.Namespace:
     parser = argparse.ArgumentParser(prog="python -m ui", description="Start the desks on this machine.")
-    parser.add_argument(
-        "--port", type=_port, help=f"port on {HOST} (default: the first free one from {PORT})"
-    )
+    parser.add_argument("--port", type=_port, help=f"port on {HOST} (default: the first free one from {PORT})")
     parser.add_argument("--store", help="file or database address of the records (default: CHILLER_STORE, else a "
                                         "file in the user's data folder)")  # fmt: skip
     parser.add_argument("--headless", action="store_true", help="open no browser window")
@@ -119,9 +117,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
     flags = {name.replace(".", "_"): value for name, value in {**OPTIONS, "server.port": port}.items()}
     bootstrap.load_config_options(flag_options=flags)
-    threading.Thread(
-        target=_announce, args=(f"http://{HOST}:{port}", not given.headless), daemon=True
-    ).start()
+    threading.Thread(target=_announce, args=(f"http://{HOST}:{port}", not given.headless), daemon=True).start()
     bootstrap.run(str(SCRIPT), False, [], flags)
     return 0
 

@@ -47,9 +47,7 @@ def draw() -> None:
 
 
 def _head(screen: str, title: str, step: int) -> None:
-    html(
-        f"<div data-screen='{t(screen)}'><p class='kicker'>New call, {step} of 3</p><h1>{t(title)}</h1></div>"
-    )
+    html(f"<div data-screen='{t(screen)}'><p class='kicker'>New call, {step} of 3</p><h1>{t(title)}</h1></div>")
     with st.container(horizontal=True, gap="small", key="backrow"):
         if st.button("Calls", key="home"):
             go()
@@ -105,9 +103,7 @@ def _words() -> str:
 def _ranked(words: str, knowledge: Knowledge) -> list[str]:
     """All complaints, those that share words with what was said first."""
     near = [m.id for m in match(words, knowledge, MATCHES) if m.kind == "complaint"] if words.strip() else []
-    return list(
-        dict.fromkeys([*near, *sorted(knowledge.complaints, key=lambda c: knowledge.complaints[c].title)])
-    )
+    return list(dict.fromkeys([*near, *sorted(knowledge.complaints, key=lambda c: knowledge.complaints[c].title)]))
 
 
 def _person(machine: str, complaint: str) -> None:
@@ -117,9 +113,7 @@ def _person(machine: str, complaint: str) -> None:
     role = st.pills("Who looks and measures there?", list(ROLES), default="technician",
                     format_func=ROLES.__getitem__, key="new-role") or "technician"  # fmt: skip
     st.caption("Steps that need a qualification are offered only to people who have it.")
-    qualified = [
-        q for q, text in QUALIFICATIONS.items() if st.checkbox(f"Qualified for {text}", key=f"new-q-{q}")
-    ]
+    qualified = [q for q, text in QUALIFICATIONS.items() if st.checkbox(f"Qualified for {text}", key=f"new-q-{q}")]
     by = name_field()
     _words()
     card: dict[str, Any] = {}

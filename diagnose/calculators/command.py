@@ -62,9 +62,7 @@ def run_calc(args: Sequence[str], as_json: bool = False) -> str:
     united = [one.metric for one in typed.values() if one.united]
     metric = sum(united) * 2 > len(united)
     return (
-        _answer_json(chosen, typed, evaluation, metric)
-        if as_json
-        else _answer_text(chosen, typed, evaluation, metric)
+        _answer_json(chosen, typed, evaluation, metric) if as_json else _answer_text(chosen, typed, evaluation, metric)
     )
 
 
@@ -88,10 +86,7 @@ def read_inputs(chosen: Calculator, args: Sequence[str]) -> dict[str, Typed]:
             raise CalculatorError(f"{key} is empty", given=arg, allowed=example(inputs[key]))
         words[key] = text.strip()
     usual = chosen.usual(words) if chosen.usual else {}
-    return {
-        key: typed_input(inputs[key], text, usual.get(key, inputs[key].instrument))
-        for key, text in words.items()
-    }
+    return {key: typed_input(inputs[key], text, usual.get(key, inputs[key].instrument)) for key, text in words.items()}
 
 
 def typed_input(one: Input, text: str, usual: str) -> Typed:
@@ -108,9 +103,7 @@ def typed_input(one: Input, text: str, usual: str) -> Typed:
     if len(parts) == 1 and body.count(",") >= 2:
         parts = body.split(",")
     if len(parts) > MOST_VALUES:
-        raise CalculatorError(
-            f"{one.key} has too many values", given=len(parts), allowed=f"up to {MOST_VALUES}"
-        )
+        raise CalculatorError(f"{one.key} has too many values", given=len(parts), allowed=f"up to {MOST_VALUES}")
     unit = _unit_in(parts[-1])
     tail = f" +/- {accuracy[0]}" if accuracy else ""
     full = [part if _unit_in(part) else f"{part} {unit}" for part in parts]
@@ -208,9 +201,7 @@ def _answer_json(chosen: Calculator, typed: Mapping[str, Typed], evaluation: Eva
         "unit": first["unit"],
         "uncertainty": first["uncertainty"],
         "outputs": outputs,
-        "inputs": [
-            {"key": key, "understood": one.echo, "assumed": one.assumed or None} for key, one in typed.items()
-        ],
+        "inputs": [{"key": key, "understood": one.echo, "assumed": one.assumed or None} for key, one in typed.items()],
         "notes": list(evaluation.notes),
         "limits": chosen.limits,
         "source": chosen.source,
@@ -241,9 +232,7 @@ def _power(value: float) -> int:
 def _answer_text(chosen: Calculator, typed: Mapping[str, Typed], evaluation: Evaluation, metric: bool) -> str:
     lines = [chosen.title]
     for key, one in typed.items():
-        lines.append(
-            f"  {key} = {one.echo}" + (f" (assumed instrument: {one.assumed})" if one.assumed else "")
-        )
+        lines.append(f"  {key} = {one.echo}" + (f" (assumed instrument: {one.assumed})" if one.assumed else ""))
     for result in evaluation.results:
         entry, other = _number(result, metric), _number(result, not metric)
         also = f"   {_text_value(other)}" if other["unit"] != entry["unit"] else ""

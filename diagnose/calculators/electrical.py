@@ -19,9 +19,7 @@ SQRT3 = math.sqrt(3.0)
 
 def _three(values: Sequence[float], what: str) -> tuple[float, float, float]:
     if len(values) != 3:
-        raise CalculatorError(
-            f"{what} needs three phases", given=f"{len(values)} values", allowed="three, as L1,L2,L3"
-        )
+        raise CalculatorError(f"{what} needs three phases", given=f"{len(values)} values", allowed="three, as L1,L2,L3")
     for value in values:
         require_finite(**{what: value})
         if value < 0.0:

@@ -61,9 +61,7 @@ def flow_exponent(flow_1_m3s: float, drop_1_pa: float, flow_2_m3s: float, drop_2
     return exponent
 
 
-def flow_two_points(
-    drop_pa: float, flow_1_m3s: float, drop_1_pa: float, flow_2_m3s: float, drop_2_pa: float
-) -> float:
+def flow_two_points(drop_pa: float, flow_1_m3s: float, drop_1_pa: float, flow_2_m3s: float, drop_2_pa: float) -> float:
     """Flow [m3/s] by the power law through two curve points."""
     exponent = flow_exponent(flow_1_m3s, drop_1_pa, flow_2_m3s, drop_2_pa)
     return flow_1_m3s * float((_drop(drop_pa) / drop_1_pa) ** exponent)

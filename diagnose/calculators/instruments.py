@@ -66,9 +66,7 @@ _ALL = (
     Instrument("well-probe", "thermometer in a well", 1.0 * _F, 0.0, _PRACTICE),
     Instrument("air-probe", "air thermometer, shaded", 1.0 * _F, 0.0, _PRACTICE),
     Instrument("flow-meter", "installed flow meter", 0.0, 0.03, _PRACTICE),
-    Instrument(
-        "voltmeter", "voltmeter, one meter for all legs (its common error cancels)", 0.0, 0.003, _PRACTICE
-    ),
+    Instrument("voltmeter", "voltmeter, one meter for all legs (its common error cancels)", 0.0, 0.003, _PRACTICE),
     Instrument("clamp-meter", "clamp meter", 0.1, 0.02, _PRACTICE),
     Instrument("refractometer", "glycol refractometer, its own scale", 1.0, 0.0, _PRACTICE),
     Instrument("exact", "taken as exact", 0.0, 0.0, "by definition"),

@@ -91,9 +91,7 @@ def standard_uncertainty(
     centre: Results,
 ) -> dict[str, float | None]:
     """Standard uncertainty of each result; None for words and where no side of a reading can be computed."""
-    squares: dict[str, float | None] = {
-        name: None if isinstance(value, str) else 0.0 for name, value in centre.items()
-    }
+    squares: dict[str, float | None] = {name: None if isinstance(value, str) else 0.0 for name, value in centre.items()}
     model = calculator.model_sd(values, centre) if calculator.model_sd else {}
     parts: list[Mapping[str, float | None]] = [dict(model)]
     parts += [_effect(calculator, values, centre, *variable) for variable in _variables(given)]

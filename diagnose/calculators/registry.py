@@ -55,9 +55,7 @@ def evaluate(name: str, inputs: Mapping[str, Given]) -> Evaluation:
     spread = standard_uncertainty(chosen, given, values, results)
     for key, value in results.items():
         if isinstance(value, float) and not math.isfinite(value):
-            raise CalculatorError(
-                f"{chosen.name}: {key} has no finite value", do="check the readings and their units"
-            )
+            raise CalculatorError(f"{chosen.name}: {key} has no finite value", do="check the readings and their units")
     notes = chosen.notes(values, results, spread) if chosen.notes else []
     notes += [
         f"{key}: uncertainty cannot be computed this close to the calculator's limits"
@@ -67,9 +65,7 @@ def evaluate(name: str, inputs: Mapping[str, Given]) -> Evaluation:
     return Evaluation(
         chosen.name,
         tuple(
-            Result(out.key, out.kind, results[out.key], spread[out.key])
-            for out in chosen.outputs
-            if out.key in results
+            Result(out.key, out.kind, results[out.key], spread[out.key]) for out in chosen.outputs if out.key in results
         ),
         tuple(notes),
     )
@@ -100,9 +96,7 @@ def complete(chosen: Calculator, inputs: Mapping[str, Given]) -> dict[str, Given
             given[one.key] = _checked(one, inputs[one.key])
         elif one.default:
             given[one.key] = (
-                one.default
-                if one.kind is Kind.CHOICE
-                else Measured(parse(one.default, one.kind).value, one.kind)
+                one.default if one.kind is Kind.CHOICE else Measured(parse(one.default, one.kind).value, one.kind)
             )
     return given
 

@@ -113,9 +113,7 @@ def steady_gate(
         )
     for name, window in (*temperatures, *pressures):
         if window.span_s < 0.75 * window_s:
-            reasons.append(
-                f"{name}: readings span {window.span_s / 60:.1f} min: take them over {window_s / 60:g} min"
-            )
+            reasons.append(f"{name}: readings span {window.span_s / 60:.1f} min: take them over {window_s / 60:g} min")
     for name, window in temperatures:
         if window.spread > TEMPERATURE_BAND_K:
             reasons.append(f"{name} moved {window.spread * 1.8:.1f} F in the window: wait until within 1 F")
@@ -128,7 +126,6 @@ def steady_gate(
         and abs(entering_fluid_k - design_entering_k) > RETURN_BAND_K
     ):
         reasons.append(
-            f"return fluid {abs(entering_fluid_k - design_entering_k) * 1.8:.0f} F from design: "
-            "wait until within 10 F"
+            f"return fluid {abs(entering_fluid_k - design_entering_k) * 1.8:.0f} F from design: wait until within 10 F"
         )
     return SteadyGate(not reasons, tuple(reasons))

@@ -49,7 +49,13 @@ def transfer(ua: float, capacity_rate: float) -> tuple[float, float, float]:
 
 
 def condense(
-    fluid: Surface, line: Line, flow_kg_s: float, h_in: float, t_in_k: float, air_k: float, zones: tuple[float, float, float]
+    fluid: Surface,
+    line: Line,
+    flow_kg_s: float,
+    h_in: float,
+    t_in_k: float,
+    air_k: float,
+    zones: tuple[float, float, float],
 ) -> Condensed:
     """Outlet of the condenser for a flow and an inlet state; zones from `transfer`."""
     span = line.t_dew_k - air_k

@@ -17,7 +17,13 @@ from diagnose.plant.supply import SupplyState
 
 #: words of the alarm list
 PHASE, POWER, FLOW, HIGH, LOW = "phase-or-voltage", "power-failed", "flow", "high-pressure", "low-pressure"
-FREEZE, OVERLOAD, PROTECTION, EARTH, SENSOR = "freeze", "motor-overload", "compressor-protection", "earth-fault", "sensor"
+FREEZE, OVERLOAD, PROTECTION, EARTH, SENSOR = (
+    "freeze",
+    "motor-overload",
+    "compressor-protection",
+    "earth-fault",
+    "sensor",
+)
 PULLS_IN, DROPS_OUT = 0.80, 0.65  # contactor coils: share of control volts (common practice, no source)
 DIP_DROPS_OUT_PCT = 30.0  # ISO 8528-5 texts: more can drop out starters
 
@@ -93,7 +99,9 @@ def first_hold(plant: Plant, h: ControlHealth, supply: SupplyState) -> Hold | No
             "over": "voltage high",
             "failed": "the monitor's contact stays open",
         }[seen]
-        return Hold("phase-monitor", why, Trip(PHASE, "supply", "phase-monitor", plant.control.monitor_delay_s, why, False))
+        return Hold(
+            "phase-monitor", why, Trip(PHASE, "supply", "phase-monitor", plant.control.monitor_delay_s, why, False)
+        )
     share = control_volts(plant, h, supply) / plant.supply.control_volts
     if share < PULLS_IN:
         return Hold("control-voltage", f"control voltage at {100 * share:.0f} %")

@@ -29,7 +29,9 @@ BELOW_CRITICAL_K = 0.2  # the tables end at 0.95 of the critical pressure alread
 WETTEST = -60.0  # evaporator outlet parameter: quality 0.4
 INNER_K, OUTER_K, OUTLET_K = 1e-7, 1e-6, 1e-3
 MIDDLE_STEPS = 3
-GAS_COSTS = 0.8  # share of condensing UA lost per share of gas in the pressure, at most 0.3: 10 to 30 % is assumed usual
+GAS_COSTS = (
+    0.8  # share of condensing UA lost per share of gas in the pressure, at most 0.3: 10 to 30 % is assumed usual
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,6 +104,10 @@ class Hardware:
     sensor_shift_k: float = 0.0
 
 
+AT_TRIP = "the moment of the trip, not a balance"
+FLOODED = "the evaporator is flooded as far as the model goes"
+
+
 class NoBalance(NamedTuple):
     """A circuit that cannot run like this. name: high-pressure or low-pressure; why: one sentence."""
 
@@ -113,7 +119,8 @@ class NoBalance(NamedTuple):
 class Balance:
     """A solved circuit. Suffix 1 compressor inlet, 2 discharge, 3 condenser outlet, 4 evaporator inlet.
 
-    outlet: evaporator outlet parameter, superheat [K] above 0, wet below (quality 1 + outlet/100).
+    outlet: evaporator outlet parameter, superheat [K] above 0, wet below (quality 1 + outlet/100). device_kg_s: what the expansion
+    device passes at this opening; equal to the flow through the condenser in a balance.
     """
 
     discharge_dew_k: float
@@ -143,6 +150,7 @@ class Balance:
     s1: float
     s2: float
     flow_kg_s: float
+    device_kg_s: float
     power_w: float
     shell_w: float
     cooling_w: float
@@ -246,7 +254,9 @@ class _Solver:
             if outlet >= 0.0:
                 h1, s1, rho1 = fluid.gas(ts, fluid.superheat_of(ts, h1))
             else:
-                s1 += math.log(te.p_pa / ts.p_pa) * 80.0 * quality  # throttling makes entropy; R about 80 to 120 J/(kg K)
+                s1 += (
+                    math.log(te.p_pa / ts.p_pa) * 80.0 * quality
+                )  # throttling makes entropy; R about 80 to 120 J/(kg K)
                 rho1 *= ts.p_pa / te.p_pa
         ratio = max(discharge.p_pa / ts.p_pa, 1.0001)
         if hw.chart is None:
@@ -458,7 +468,7 @@ class _Solver:
         hw, p = self.hw, self.point
         assert p is not None
         mc = p.m * (1.0 - hw.bypass)
-        _, after, quality = self.passed(self.opening)
+        device_flow, after, quality = self.passed(self.opening)
         te = p.te
         quality_4 = (p.h4 - te.liquid_j_per_kg) / (te.gas_j_per_kg - te.liquid_j_per_kg)
         inlet_k = te.t_bubble_k + min(max(quality_4, 0.0), 1.0) * (te.t_dew_k - te.t_bubble_k)
@@ -470,6 +480,11 @@ class _Solver:
             superheat, t1 = 0.0, p.ts.t_bubble_k + max(wet, 0.0) * (p.ts.t_dew_k - p.ts.t_bubble_k)
         cooling = p.m * (p.h1 - p.h4)
         rejected = mc * (p.h2 - p.out.enthalpy)
+        to_air = rejected
+        if (
+            self.forced_k is not None
+        ):  # on the way to a trip the coil takes what it can, the rest still warms up the circuit
+            to_air = min(rejected, self.zones[1] * max(p.tc.t_dew_k - p.air_in, 0.0))
         if p.t2 > self.discharge.t_dew_k:
             s2 = self.fluid.gas(self.discharge, p.t2 - self.discharge.t_dew_k)[1]
         else:
@@ -480,7 +495,7 @@ class _Solver:
         if not p.inside:
             notes.append("outside the compressor map: its shape continued, not the map")
         if root.side < 0:
-            notes.append("the evaporator is flooded as far as the model goes")
+            notes.append(FLOODED)
         return Balance(
             self.discharge.t_dew_k,
             p.tc.t_dew_k,
@@ -509,6 +524,7 @@ class _Solver:
             p.s1,
             s2,
             p.m,
+            device_flow,
             p.power,
             p.power * hw.curve.shell_loss,
             cooling,
@@ -517,16 +533,14 @@ class _Solver:
             self.held_kg(),
             self.share,
             p.air_in,
-            p.air_in + rejected / self.rate,
+            p.air_in + to_air / self.rate,
             self.water.entering_k - cooling / self.water.capacity_rate,
             p.ratio,
             tuple(notes),
         )
 
 
-def solve(
-    hardware: Hardware, fluid_side: FluidSide, air: AirSide, start: Start | None = None
-) -> Balance | NoBalance:
+def solve(hardware: Hardware, fluid_side: FluidSide, air: AirSide, start: Start | None = None) -> Balance | NoBalance:
     """Balance of one circuit. start: a neighbour's solution; a start that leads nowhere is dropped and the wide brackets
     are searched.
     """
@@ -537,7 +551,12 @@ def solve(
 
 
 def held_at(
-    hardware: Hardware, fluid_side: FluidSide, air: AirSide, discharge_k: float, evaporating_k: float, superheat_k: float
+    hardware: Hardware,
+    fluid_side: FluidSide,
+    air: AirSide,
+    discharge_k: float,
+    evaporating_k: float,
+    superheat_k: float,
 ) -> float:
     """Refrigerant [kg] a circuit holds at a given working point: how a machine is charged when it is sized."""
     solver = _Solver(hardware, fluid_side, air, None)
@@ -557,7 +576,7 @@ def at_discharge(
     if solver.inner(outlet).side < 0:
         return NoBalance("low-pressure", "the compressor draws more than the evaporator can boil off")
     solver.opening = hardware.most_opening
-    return solver._result(Root(outlet, 0), "the moment of the trip, not a balance")
+    return solver._result(Root(outlet, 0), AT_TRIP)
 
 
 def at_suction(hardware: Hardware, fluid_side: FluidSide, air: AirSide, evaporating_k: float) -> Balance:
@@ -574,7 +593,7 @@ def at_suction(hardware: Hardware, fluid_side: FluidSide, air: AirSide, evaporat
     root = rising_root(residual, max(air.air_k, te) + 1.0, solver.top_k, 1e-4, air.air_k + 8.0, 4.0)
     residual(root.x)
     solver.opening = hardware.most_opening
-    found = solver._result(Root(outlet, 0), "the moment of the trip, not a balance")
+    found = solver._result(Root(outlet, 0), AT_TRIP)
     assert solver.point is not None
     fed = solver.passed(hardware.most_opening)[0]
     duty = min(found.cooling_w, fed * (found.h1 - solver.point.h4), found.cooling_w - solver.point.residual)

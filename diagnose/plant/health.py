@@ -58,7 +58,8 @@ class LoopHealth:
 
 @dataclass(frozen=True, slots=True)
 class AirHealth:
-    """Condenser air of one circuit. resistance: of the coil's air path; fans_*: number of fans; weather_k: of the day itself."""
+    """Condenser air of one circuit. resistance: of the coil's air path; fans_*: number of fans; weather_k: of the day itself, when it
+    is the cause."""
 
     resistance: float = 1.0
     ua: float = 1.0
@@ -69,7 +70,7 @@ class AirHealth:
     leak: float = 0.0
     recirculation: float = 0.0
     hot_air_k: float = 0.0
-    weather_k: float = 0.0
+    weather_k: float | None = None
     no_head_control: bool = False
 
 

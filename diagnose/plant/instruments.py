@@ -7,6 +7,7 @@ Accuracies are those of the instrument cards or better; a test compares them.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 from hashlib import blake2b
@@ -33,19 +34,21 @@ class Taken:
 
 @dataclass(frozen=True, slots=True)
 class Instrument:
-    """accuracy: +/- in SI, or a share of the reading; quantum: smallest step shown."""
+    """accuracy: +/- in SI, or a share of the reading; quantum: smallest step shown; least, most: ends of its scale."""
 
     name: str
     accuracy: float
     quantum: float
     share: bool = False
+    least: float = -math.inf
+    most: float = math.inf
 
 
-_GAUGE = Instrument("fluid-gauge", 1.0 * PSI, 0.5 * PSI)
+_GAUGE = Instrument("fluid-gauge", 1.0 * PSI, 0.5 * PSI, least=-14.5 * PSI)
 _DIFFERENCE = Instrument("differential-gauge", 0.3 * PSI, 0.1 * PSI)
-_SUCTION = Instrument("suction-gauge", 1.5 * PSI, 0.5 * PSI)
-_HEAD = Instrument("head-gauge", 3.0 * PSI, 1.0 * PSI)
-_CLAMP = Instrument("pipe-clamp", 1.2 * F, 0.1 * F)
+_SUCTION = Instrument("suction-gauge", 1.5 * PSI, 0.5 * PSI, least=-14.5 * PSI)
+_HEAD = Instrument("head-gauge", 3.0 * PSI, 1.0 * PSI, least=-14.5 * PSI)
+_CLAMP = Instrument("pipe-clamp", 1.2 * F, 0.1 * F, most=470.0)
 _FLUID = Instrument("fluid-thermometer", 0.6 * F, 0.1 * F)
 _AIR = Instrument("air-thermometer", 1.0 * F, 0.5 * F)
 _VOLT = Instrument("voltmeter", 0.001, 0.1, True)
@@ -63,10 +66,10 @@ KINDS: dict[str, Instrument] = {
     "flow": Instrument("flow-meter", 0.03, 6.3e-6, True),
     **dict.fromkeys(("line_voltage", "board_voltage", "load_voltage", "control_voltage"), _VOLT),
     **dict.fromkeys(("line_current", "fan_current"), _AMP),
-    **dict.fromkeys(("frequency", "drive_frequency"), Instrument("frequency-meter", 0.1, 0.1)),
+    **dict.fromkeys(("frequency", "drive_frequency"), Instrument("frequency-meter", 0.1, 0.1, least=0.0)),
     **dict.fromkeys(("overload_setting", "motor_plate_current"), Instrument("dial-and-plate", 0.01, 0.1, True)),
-    "glycol_percent": Instrument("refractometer", 1.0, 1.0),
-    "sump": Instrument("sump-thermometer", 2.0 * F, 1.0 * F),
+    "glycol_percent": Instrument("refractometer", 1.0, 1.0, least=0.0, most=99.0),
+    "sump": Instrument("sump-thermometer", 2.0 * F, 1.0 * F, most=400.0),
     "set_point": Instrument("set-point-display", 0.0, 0.1 * F),
     "valve_opening": Instrument("display", 0.0, 1.0),
     "winding_resistance": Instrument("ohmmeter", 0.01, 0.001, True),
@@ -92,8 +95,9 @@ def _shown(true: float, instrument: Instrument, lie: Lie | None, air_k: float, c
             return _quantise(lie.stuck, instrument.quantum)
         value += lie.toward_air * (air_k - value)
         value = value * lie.gain + lie.offset
+    value = min(max(value, instrument.least), instrument.most)
     size = instrument.accuracy * (abs(value) if instrument.share else 1.0)
-    return _quantise(value + noise * size, instrument.quantum)
+    return max(_quantise(value + noise * size, instrument.quantum), instrument.least)
 
 
 def _draws(name: str) -> Iterator[float]:
@@ -103,7 +107,9 @@ def _draws(name: str) -> Iterator[float]:
         yield int.from_bytes(digest[n : n + 4], "big") / 2147483647.5 - 1.0
 
 
-def take(quantity: str, place: str, true: Value, health: InstrumentHealth, seed: int, air_k: float, unrest: float = 0.0) -> Taken:
+def take(
+    quantity: str, place: str, true: Value, health: InstrumentHealth, seed: int, air_k: float, unrest: float = 0.0
+) -> Taken:
     """Read one true value. unrest: extra noise as a share of the value (air in the pump, a hunting generator)."""
     instrument = KINDS[quantity]
     lie = next((x for x in health.lies if x.quantity == quantity and (not x.place or x.place == place)), None)

@@ -69,7 +69,10 @@ def fluid_at(name: str, percent: float, basis: str, t_k: float) -> Fluid:
         t = max(t, 238.3)
     rho, cp = density_kg_m3(name, percent, basis, t), heat_capacity_j_per_kg_k(name, percent, basis, t)
     mu = viscosity_pa_s(name, percent, basis, t)
-    rho_0, cp_0 = density_kg_m3(WATER, 0.0, basis, REFERENCE_K), heat_capacity_j_per_kg_k(WATER, 0.0, basis, REFERENCE_K)
+    rho_0, cp_0 = (
+        density_kg_m3(WATER, 0.0, basis, REFERENCE_K),
+        heat_capacity_j_per_kg_k(WATER, 0.0, basis, REFERENCE_K),
+    )
     mu_0 = viscosity_pa_s(WATER, 0.0, basis, REFERENCE_K)
     mass = rho / rho_0
     k = conductivity_ratio(name, percent)
@@ -92,7 +95,9 @@ class PumpPoint:
 
 @dataclass(frozen=True, slots=True)
 class LoopState:
-    """Flow through the evaporator and to the load, drops, gauge pressures at the taps, running pumps."""
+    """Flow through the evaporator and to the load, drops, gauge pressures at the taps, running pumps; resistance_pa: of the
+    whole ring, equal to the pumps' rise.
+    """
 
     fluid: Fluid
     flow_m3s: float
@@ -102,6 +107,7 @@ class LoopState:
     taps: dict[str, float]
     pumps: dict[str, PumpPoint]
     fill_pa: float
+    resistance_pa: float = 0.0
 
     @property
     def capacity_rate(self) -> float:
@@ -313,7 +319,7 @@ def solve_loop(
         across = (p.load_pa * CROSSOVER_OF_LOAD / h.crossover_open**2) ** -0.5
         cross = across / (own + across)
     return LoopState(
-        fluid, q, q * (1.0 - cross), ring.plate(q), ring.square(ring.strainer, q), taps, points, fill
+        fluid, q, q * (1.0 - cross), ring.plate(q), ring.square(ring.strainer, q), taps, points, fill, ring.total(q)
     )
 
 

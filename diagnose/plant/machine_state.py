@@ -56,6 +56,12 @@ class MachineState:
     load_va: float
 
 
+def weather_k(health: Health, conditions: Conditions) -> float:
+    """Outdoor air away from the unit: the day's, unless the weather itself is the cause."""
+    own = [a.weather_k for a in health.air.values() if a.weather_k is not None]
+    return own[0] if own else conditions.air_k
+
+
 def turning_pumps(plant: Plant, health: Health, supply: SupplyState, running: bool) -> dict[str, float]:
     """Pumps that turn and their speed over rated."""
     h = health.loop
@@ -137,9 +143,16 @@ def _resistance(drop_pa: float, swept_m3s: float, fluid: Surface, at_k: float, g
     return drop_pa * density / flow**2
 
 
-def _signature(plant: Plant, circuit: CircuitParameters, health: Health, running: tuple[str, ...]) -> tuple[object, ...]:
+def _signature(
+    plant: Plant, circuit: CircuitParameters, health: Health, running: tuple[str, ...]
+) -> tuple[object, ...]:
     h = health.cycle[circuit.id]
-    plain = replace(circuit, id="", compressors=("",) * len(circuit.compressors), air=replace(circuit.air, fans=("",) * len(circuit.air.fans)))
+    plain = replace(
+        circuit,
+        id="",
+        compressors=("",) * len(circuit.compressors),
+        air=replace(circuit.air, fans=("",) * len(circuit.air.fans)),
+    )
     leaks = tuple(sorted(h.leak.get(c, 0.0) for c in running if c not in h.stalled))
     rest = replace(h, leak={}, stalled=())
     pumping = sum(1 for c in running if c not in h.stalled)
@@ -161,9 +174,18 @@ def solve_machine(
     share = (len(on) / len(plant.compressors)) * max(0.4, 1.0 + WARMER_PER_K * (conditions.air_k - 308.15))
     pump_va = math.sqrt(3.0) * p.volts * p.pump.duty_a if pumping else 0.0
     fans = sum(len(c.air.fans) for c in plant.circuits if running.get(c.id))
-    load_va = math.sqrt(3.0) * p.volts * (len(plant.compressors) * share * p.compressor.duty_a + fans * p.fan.duty_a) + pump_va
+    load_va = (
+        math.sqrt(3.0) * p.volts * (len(plant.compressors) * share * p.compressor.duty_a + fans * p.fan.duty_a)
+        + pump_va
+    )
     supply = solve_supply(
-        p, health.supply, load_va, bool(on) or pumping, conditions.board_volts, conditions.hertz, conditions.site_other_va
+        p,
+        health.supply,
+        load_va,
+        bool(on) or pumping,
+        conditions.board_volts,
+        conditions.hertz,
+        conditions.site_other_va,
     )
     ratio = supply.hertz / p.hertz if supply.alive else 0.0
     loop = _loop(plant, health, supply, pumping, entering_k)
@@ -178,7 +200,7 @@ def solve_machine(
             air = solve_air(
                 circuit.air,
                 health.air[circuit.id],
-                conditions.air_k + health.air[circuit.id].weather_k,
+                weather_k(health, conditions),
                 plant.atmosphere_pa,
                 ratio,
                 1.0 if ids and supply.alive else 0.0,

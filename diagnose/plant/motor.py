@@ -133,13 +133,18 @@ def run_on_two(line: float, hertz: float, torque: float, open_phase: int) -> Mot
 
     def net(s: float) -> float:
         i = abs(currents(s))
-        return _torque(i * abs(impedance(s, hertz)), s, hertz) - _torque(i * abs(impedance(2.0 - s, hertz)), 2.0 - s, hertz)
+        return _torque(i * abs(impedance(s, hertz)), s, hertz) - _torque(
+            i * abs(impedance(2.0 - s, hertz)), 2.0 - s, hertz
+        )
 
     best = max((0.02 * k for k in range(1, 9)), key=net)
     if net(best) < wanted:
         slip, stalled = 1.0, True
     else:
-        slip, stalled = brent(lambda s: net(s) - wanted, 1e-4, best, net(1e-4) - wanted, net(best) - wanted, 1e-9), False
+        slip, stalled = (
+            brent(lambda s: net(s) - wanted, 1e-4, best, net(1e-4) - wanted, net(best) - wanted, 1e-9),
+            False,
+        )
     base = duty()[1]
     through = abs(currents(slip)) * math.sqrt(3.0) / base  # line current of I1 = -I2
     lines = [through, through, through]
@@ -147,4 +152,6 @@ def run_on_two(line: float, hertz: float, torque: float, open_phase: int) -> Mot
     i = abs(currents(slip))
     negative = (R1 + _rotor(2.0 - slip)) / (R1 + _rotor(slip))
     loss = i * i * (1.0 + negative) / base**2
-    return MotorState((lines[0], lines[1], lines[2]), slip, loss, stalled, math.cos(cmath.phase(impedance(max(slip, 1e-3), hertz))))
+    return MotorState(
+        (lines[0], lines[1], lines[2]), slip, loss, stalled, math.cos(cmath.phase(impedance(max(slip, 1e-3), hertz)))
+    )

@@ -12,7 +12,7 @@ from diagnose.plant.conditions import Conditions
 from diagnose.plant.controller import Trip, control_volts
 from diagnose.plant.health import Health
 from diagnose.plant.instruments import Taken, Value, take
-from diagnose.plant.machine_state import CircuitState, MachineState
+from diagnose.plant.machine_state import CircuitState, MachineState, weather_k
 from diagnose.plant.parameters import Plant
 from diagnose.plant.snapshot import Key
 from diagnose.plant.supply import load_side_volts
@@ -41,9 +41,7 @@ def read_machine_state(
     trips: Sequence[Trip] = (),
 ) -> dict[Key, Taken]:
     """All readings of one moment. name: machine state it belongs to."""
-    weather = conditions.air_k + max((a.weather_k for a in health.air.values()), default=0.0)
-    if any(a.weather_k < 0.0 for a in health.air.values()):
-        weather = conditions.air_k + min(a.weather_k for a in health.air.values())
+    weather = weather_k(health, conditions)
     taker = _Taker(health, seed, weather)
     running = [c for c in state.circuits if c.running and c.balance is not None]
     _fluid(plant, health, conditions, state, name, taker)
@@ -100,7 +98,6 @@ def _circuit(
     place, gauge = f"circuit:{circuit.id}", plant.atmosphere_pa
     b = circuit.balance
     parameters = next(c for c in plant.circuits if c.id == circuit.id)
-    control = health.control
     if b is None or not circuit.running:
         fluid = circuit.hardware.fluid
         volume = (
@@ -133,7 +130,6 @@ def _circuit(
     for name in parameters.compressors:
         hot = name in circuit.running
         taker("sump", f"compressor:{name}", b.t2_k + SUMP_OVER_DISCHARGE_K if hot else weather_k + HEATED_K)
-    del control
 
 
 def _supply(plant: Plant, health: Health, state: MachineState, name: str, taker: _Taker) -> None:

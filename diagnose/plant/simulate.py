@@ -17,13 +17,13 @@ from diagnose.plant.controller import Hold, Trip
 from diagnose.plant.cycle import Balance, Start
 from diagnose.plant.faults import Fault, apply_faults
 from diagnose.plant.health import Health
+from diagnose.plant.instruments import Taken
 from diagnose.plant.machine_state import CircuitState, MachineState, finish, solve_machine
 from diagnose.plant.parameters import Plant
 from diagnose.plant.readings import read_machine_state
 from diagnose.plant.roots import rising_root
 from diagnose.plant.snapshot import Key, Snapshot
 from diagnose.plant.supply import solve_supply, start_dip_pct, trip_seconds
-from diagnose.plant.instruments import Taken
 
 FIRST_MINUTES, PULL_DOWN_K = 5.0, 5.6
 PROTECTION_S, THERMAL_S = 240.0, 900.0
@@ -47,7 +47,9 @@ def simulate_health(plant: Plant, conditions: Conditions, health: Health, seed: 
     return _Run(plant, conditions, health, seed).run()
 
 
-def entering_for_load(plant: Plant, conditions: Conditions, health: Health, running: Mapping[str, tuple[str, ...]]) -> float:
+def entering_for_load(
+    plant: Plant, conditions: Conditions, health: Health, running: Mapping[str, tuple[str, ...]]
+) -> float:
     """Return temperature at which these compressors carry the load; the nearest one when none does."""
     load = conditions.load_share * plant.capacity_w * health.loop.load_factor
     low, high = conditions.set_point_k or plant.control.set_point_k, 313.15
@@ -79,7 +81,9 @@ class _Run:
         return solve_machine(self.plant, self.health, self.conditions, running, pumping, entering_k)
 
     def _read(self, name: str, state: MachineState) -> None:
-        self.readings[name] = read_machine_state(self.plant, self.health, self.conditions, state, name, self.seed, self.trips)
+        self.readings[name] = read_machine_state(
+            self.plant, self.health, self.conditions, state, name, self.seed, self.trips
+        )
 
     def _done(self, state: str, running: tuple[str, ...] = (), steadiness: str = "steady") -> Snapshot:
         trips = tuple(sorted(self.trips, key=lambda t: t.after_s))
@@ -146,7 +150,9 @@ class _Run:
             self.hold = h.pump_open_at
             self.lamps.update(flow="off", pump="off", cooling="off")
             if h.pump_open_at in ("pump-switched-off", "drive-no-run-order", "pump-contactor-dead"):
-                self.trips.append(Trip(controller.FLOW, "unit", "flow-proof", c.flow_delay_s, "no flow after the pump was called"))
+                self.trips.append(
+                    Trip(controller.FLOW, "unit", "flow-proof", c.flow_delay_s, "no flow after the pump was called")
+                )
             return self._done("powered")
         state = self._state({}, True, self.conditions.entering_k)
         self._read("pump-only", state)
@@ -155,7 +161,9 @@ class _Run:
         branch = health.supply.branch("pump")
         plate = plant.supply.pump if main == "onboard" else plant.supply.site_pump
         if branch.earth:
-            self.trips.append(Trip(controller.EARTH, f"pump:{main}", "earth-leakage", 0.5, "earth fault in the pump circuit"))
+            self.trips.append(
+                Trip(controller.EARTH, f"pump:{main}", "earth-leakage", 0.5, "earth fault in the pump circuit")
+            )
             self.hold = "earth-fault"
             self.lamps.update(flow="off", pump="off", cooling="off")
             return self._done("powered")
@@ -169,7 +177,11 @@ class _Run:
         pump_trip = None
         if seconds is not None and seconds < 3600.0:
             pump_trip = Trip(
-                controller.OVERLOAD, f"pump:{main}", "pump-overload", seconds, f"pump at {over:.2f} times its overload setting"
+                controller.OVERLOAD,
+                f"pump:{main}",
+                "pump-overload",
+                seconds,
+                f"pump at {over:.2f} times its overload setting",
             )
         proved = controller.flow_proved(plant, h, state.loop.flow_m3s)
         point = state.loop.pumps.get(main)
@@ -180,7 +192,9 @@ class _Run:
         if pump_trip is not None and (seconds or 0.0) < LATER * 60.0:
             # nothing else has time to happen: the pump is gone before or shortly after cooling starts
             self.trips.append(pump_trip)
-            self.trips.append(Trip(controller.FLOW, "unit", "flow-proof", pump_trip.after_s + c.flow_delay_s, "the pump stopped"))
+            self.trips.append(
+                Trip(controller.FLOW, "unit", "flow-proof", pump_trip.after_s + c.flow_delay_s, "the pump stopped")
+            )
             self.hold = "pump-overload"
             self.lamps.update(flow="off", pump="off", cooling="off")
             return self._done("powered")
@@ -192,7 +206,9 @@ class _Run:
             self.lamps["cooling"] = "off"
             return self._done("pump-only" if turning else "powered")
         if flickers:
-            self.trips.append(Trip(controller.FLOW, "unit", "flow-proof", 120.0, "the flow proof drops out by turns", False))
+            self.trips.append(
+                Trip(controller.FLOW, "unit", "flow-proof", 120.0, "the flow proof drops out by turns", False)
+            )
         if self.conditions.wanted == "pump-only":
             self.lamps["cooling"] = "off"
             return self._done("pump-only")
@@ -320,7 +336,12 @@ class _Run:
                 return Trip(controller.POWER, "supply", "site-breaker", 0.2, "the site breaker opens on the start")
         if dip > controller.DIP_DROPS_OUT_PCT:
             return Trip(
-                controller.PHASE, "supply", "contactors", 0.3, f"contactors fall out on a start dip of {dip:.0f} %", False
+                controller.PHASE,
+                "supply",
+                "contactors",
+                0.3,
+                f"contactors fall out on a start dip of {dip:.0f} %",
+                False,
             )
         return None
 
@@ -359,26 +380,37 @@ class _Run:
                 self.notes.append(f"{place}: {name} would have tripped; a safety is jumpered")
                 name = ""
             if name == "high-pressure":
-                self.trips.append(Trip(controller.HIGH, place, "high-pressure-switch", 90.0, self._why(b, failed, "head")))
+                self.trips.append(
+                    Trip(controller.HIGH, place, "high-pressure-switch", 90.0, self._why(b, failed, "head"))
+                )
                 shown = self._at_head(circuit, high)
             elif name == "low-pressure":
                 self.trips.append(
-                    Trip(controller.LOW, place, "low-pressure-switch", c.low_pressure_bypass_s, self._why(b, failed, "suction"), False)
+                    Trip(
+                        controller.LOW,
+                        place,
+                        "low-pressure-switch",
+                        c.low_pressure_bypass_s,
+                        self._why(b, failed, "suction"),
+                        False,
+                    )
                 )
                 shown = self._at_suction(circuit, low)
             else:
                 shown = circuit
                 if b is not None and b.t2_k > c.discharge_limit_k:
                     self.trips.append(
-                        Trip(controller.PROTECTION, place, "discharge-thermostat", PROTECTION_S, "discharge gas too hot")
+                        Trip(
+                            controller.PROTECTION, place, "discharge-thermostat", PROTECTION_S, "discharge gas too hot"
+                        )
                     )
             circuits.append(shown)
-        final = finish(
-            plant, health, state.supply, state.loop, tuple(circuits), state.entering_k, True, state.load_va
-        )
+        final = finish(plant, health, state.supply, state.loop, tuple(circuits), state.entering_k, True, state.load_va)
         self._compressor_motors(final)
         if final.leaving_k + h.leaving_shift_k < c.freeze_k + h.freeze_add_k and not h.jumpered:
-            self.trips.append(Trip(controller.FREEZE, "unit", "freeze-limit", 150.0, "leaving fluid at the freeze limit"))
+            self.trips.append(
+                Trip(controller.FREEZE, "unit", "freeze-limit", 150.0, "leaving fluid at the freeze limit")
+            )
         for circuit in final.circuits:
             if circuit.balance:
                 wall = circuit.balance.evaporator_inlet_k + 0.4 * (final.leaving_k - circuit.balance.evaporator_inlet_k)
@@ -410,18 +442,36 @@ class _Run:
                 place = f"compressor:{name}"
                 motor = state.motors[place]
                 setting = plant.control.compressor_overload_a * h.compressor_overload.get(name, 1.0)
-                seconds = trip_seconds(motor.most * plant.supply.compressor.duty_a / setting, plant.control.overload_class)
+                seconds = trip_seconds(
+                    motor.most * plant.supply.compressor.duty_a / setting, plant.control.overload_class
+                )
                 if motor.stalled:
-                    self.trips.append(Trip(controller.OVERLOAD, place, "compressor-overload", 6.0, "cannot turn its load"))
+                    self.trips.append(
+                        Trip(controller.OVERLOAD, place, "compressor-overload", 6.0, "cannot turn its load")
+                    )
                 elif seconds is not None and seconds < 3600.0:
                     self.trips.append(
-                        Trip(controller.OVERLOAD, place, "compressor-overload", seconds, f"at {motor.most:.2f} times running current")
+                        Trip(
+                            controller.OVERLOAD,
+                            place,
+                            "compressor-overload",
+                            seconds,
+                            f"at {motor.most:.2f} times running current",
+                        )
                     )
                 elif motor.loss > 1.9:
-                    self.trips.append(Trip(controller.PROTECTION, place, "winding-protector", PROTECTION_S, "winding too hot"))
+                    self.trips.append(
+                        Trip(controller.PROTECTION, place, "winding-protector", PROTECTION_S, "winding too hot")
+                    )
                 if name in self.health.cycle[circuit.id].stalled:
                     self.trips.append(
-                        Trip(controller.PROTECTION, place, "winding-protector", THERMAL_S, "turns without pumping, no gas to cool it")
+                        Trip(
+                            controller.PROTECTION,
+                            place,
+                            "winding-protector",
+                            THERMAL_S,
+                            "turns without pumping, no gas to cool it",
+                        )
                     )
 
     def _steadiness(self, state: MachineState, lost: bool, late: bool) -> str:
@@ -434,7 +484,11 @@ class _Run:
         if state.entering_k > set_point + 10.0 / 1.8 + PULL_DOWN_K:
             return "pull-down"
         load = conditions.load_share * self.health.loop.load_factor
-        if load < 0.4 / len(plant.compressors) or self.health.loop.volume_factor < 0.5 or self.health.control.stage_factor < 0.5:
+        if (
+            load < 0.4 / len(plant.compressors)
+            or self.health.loop.volume_factor < 0.5
+            or self.health.control.stage_factor < 0.5
+        ):
             return "cycling"
         return "steady"
 
@@ -446,6 +500,8 @@ class _Run:
             entering_k=state.entering_k,
             leaving_k=state.leaving_k,
             capacity_rate=state.loop.capacity_rate,
+            resistance_pa=state.loop.resistance_pa,
+            pump_rise_pa=sum(p.rise_pa for p in state.loop.pumps.values()),
         )
         for circuit in state.circuits:
             b = circuit.balance
@@ -464,6 +520,9 @@ class _Run:
                 "opening",
                 "charge_kg",
                 "flow_kg_s",
+                "device_kg_s",
+                "condensing_bubble_k",
+                "p_liquid_pa",
                 "power_w",
                 "cooling_w",
                 "rejected_w",
@@ -485,3 +544,7 @@ class _Run:
                 "flash",
             ):
                 self.balance[f"{circuit.id}.{key}"] = float(getattr(b, key))
+            self.balance[f"{circuit.id}.bypass"] = circuit.hardware.bypass
+            self.balance[f"{circuit.id}.nominal_charge_kg"] = circuit.hardware.charge_kg
+            self.balance[f"{circuit.id}.steady"] = 0.0 if cycle.AT_TRIP in b.notes else 1.0
+            self.balance[f"{circuit.id}.flooded"] = 1.0 if cycle.FLOODED in b.notes else 0.0

@@ -20,6 +20,7 @@ from diagnose.calculators.electrical import SQRT3
 from diagnose.calculators.flow import GRAVITY
 from diagnose.case import Machine
 from diagnose.machine import MachineData, read_machine
+from diagnose.places import Topology, topology_of
 from diagnose.plant import condenser, cycle, evaporator
 from diagnose.plant.ahri_map import CompressorMap
 from diagnose.plant.compressor import ScrollCurve, total_efficiency, volumetric_efficiency
@@ -38,7 +39,6 @@ from diagnose.plant.parameters import (
 )
 from diagnose.plant.roots import brent
 from diagnose.plant.valve import RATED_OPENING, ExpansionValve
-from diagnose.places import Topology, topology_of
 from diagnose.properties.surface import surface
 
 PSI = 6894.757
@@ -125,9 +125,7 @@ def size_circuit(
     cp = (h1 - low.gas_j_per_kg) / superheat_k
 
     def missing(ua: float) -> float:
-        zone = evaporator.gas_zone(
-            superheat_k, entering - low.t_dew_k, flow, cp, evaporator.GAS_ZONE_SHARE * ua
-        )
+        zone = evaporator.gas_zone(superheat_k, entering - low.t_dew_k, flow, cp, evaporator.GAS_ZONE_SHARE * ua)
         duty = evaporator.boiling_duty_w(1.0 - zone, ua, water_rate, entering - sensible / water_rate, boiling)
         return capacity_w - duty - sensible
 
@@ -288,7 +286,11 @@ def plant_of(machine: Machine, chart: CompressorMap | None = None) -> Plant:
     loop = _loop(data, machine, capacity, topology, note)
     # UA belongs to 10 F of water; another design flow moves the working point along the flow exponent
     ratio = loop.design_m3s * 4.19e6 * SPLIT_K / capacity
-    ua_design = evaporator.overall_ua(rated.ua_evaporator, FLUID_SHARE, ratio) if not 0.97 < ratio < 1.03 else rated.ua_evaporator
+    ua_design = (
+        evaporator.overall_ua(rated.ua_evaporator, FLUID_SHARE, ratio)
+        if not 0.97 < ratio < 1.03
+        else rated.ua_evaporator
+    )
     drive = machine.fan_drive == "yes"
     fan_w = FAN_SHARE * share
     volume = AIR_KG_S_W * share / 1.1455
@@ -435,7 +437,10 @@ def with_orifice(plant: Plant) -> Plant:
     """The same machine with a fixed orifice that passes the rated flow at rating."""
     circuits = tuple(
         replace(
-            c, valve=ExpansionValve("orifice", c.valve.area_m2 * (1.0 if c.valve.kind == "orifice" else RATED_OPENING), c.valve.superheat_k)
+            c,
+            valve=ExpansionValve(
+                "orifice", c.valve.area_m2 * (1.0 if c.valve.kind == "orifice" else RATED_OPENING), c.valve.superheat_k
+            ),
         )
         for c in plant.circuits
     )

@@ -120,9 +120,7 @@ def solve_supply(
         unit[0], unit[1] = unit[1], unit[0]
         board[0], board[1] = board[1], board[0]
     lost = h.open_board if h.open_board >= 0 else h.open_unit
-    return SupplyState(
-        (board[0], board[1], board[2]), (unit[0], unit[1], unit[2]), f, True, lost, h.reversed, h.swing
-    )
+    return SupplyState((board[0], board[1], board[2]), (unit[0], unit[1], unit[2]), f, True, lost, h.reversed, h.swing)
 
 
 def _legs(volts: float, h: SupplyHealth) -> tuple[complex, complex, complex]:
@@ -164,10 +162,7 @@ def run_motor(
         first, second = first * branch.taps, second * branch.taps
     if branch.star:
         first, second = first / math.sqrt(3.0), second / math.sqrt(3.0)
-    if standing or branch.locked:
-        found = motor.locked(first, second, hertz)
-    else:
-        found = motor.run(first, second, hertz, torque)
+    found = motor.locked(first, second, hertz) if standing or branch.locked else motor.run(first, second, hertz, torque)
     scale = branch.taps / (math.sqrt(3.0) if branch.star else 1.0)
     lines = [i * scale for i in found.currents]
     if branch.shorted > 0.0:

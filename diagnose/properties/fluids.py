@@ -120,9 +120,7 @@ def glycol_table(fluid: str, basis: str) -> GlycolTable:
     rows["viscosity_pa_s"] = tuple(
         tuple(None if v is None else math.log(v) for v in row) for row in rows["viscosity_pa_s"]
     )
-    return GlycolTable(
-        fluid, basis, tuple(raw["percent"]), tuple(raw["freeze_k"]), tuple(raw["temperature_k"]), rows
-    )
+    return GlycolTable(fluid, basis, tuple(raw["percent"]), tuple(raw["freeze_k"]), tuple(raw["temperature_k"]), rows)
 
 
 def _percent(fluid: str, percent: float) -> float:

@@ -60,8 +60,7 @@ def _column(table: GasTable, rows: Sequence[Sequence[float]], p_abs_pa: float) -
     start, weights = cubic_weights(table.dew_k, dew)
     near = rows[start : start + 4]
     return dew, [
-        math.fsum(w * row[i] for w, row in zip(weights, near, strict=True))
-        for i in range(len(table.superheat_k))
+        math.fsum(w * row[i] for w, row in zip(weights, near, strict=True)) for i in range(len(table.superheat_k))
     ]
 
 
@@ -81,9 +80,7 @@ def gas_enthalpy_j_per_kg(refrigerant: str, p_abs_pa: float, t_k: float) -> floa
     """Enthalpy [J/kg] of gas; reference as the saturation table of that refrigerant."""
     table = gas_table(refrigerant)
     dew, column = _column(table, table.rise_j_per_kg, p_abs_pa)
-    return vapour_enthalpy_j_per_kg(table.name, dew) + cubic(
-        table.superheat_k, column, _superheat(table, dew, t_k)
-    )
+    return vapour_enthalpy_j_per_kg(table.name, dew) + cubic(table.superheat_k, column, _superheat(table, dew, t_k))
 
 
 def gas_entropy(refrigerant: str, p_abs_pa: float, t_k: float) -> float:
@@ -127,6 +124,4 @@ def temperature_from_enthalpy_k(refrigerant: str, p_abs_pa: float, enthalpy_j_pe
     """Gas temperature [K] of a given enthalpy [J/kg]; the dew temperature if the state is wet."""
     table = gas_table(refrigerant)
     dew, column = _column(table, table.rise_j_per_kg, p_abs_pa)
-    return _solve(
-        table, dew, column, enthalpy_j_per_kg - vapour_enthalpy_j_per_kg(table.name, dew), "enthalpy"
-    )
+    return _solve(table, dew, column, enthalpy_j_per_kg - vapour_enthalpy_j_per_kg(table.name, dew), "enthalpy")

@@ -23,7 +23,6 @@ from diagnose.properties.gas import gas_table
 from diagnose.properties.saturation import p_dew_pa, refrigerant_name, saturation_table, t_bubble_k
 from diagnose.properties.tables import read_table
 
-
 Cubic = tuple[float, float, float, float]
 Piece = list[Cubic]
 
@@ -130,10 +129,7 @@ class Surface:
         self._entropy = gas.entropy
         # p/(rho T) hardly moves over the surface, so it interpolates far better than density
         self._z = [
-            [
-                x / (d * (t + sh))
-                for d, sh in zip(row, self._superheat, strict=True)
-            ]
+            [x / (d * (t + sh)) for d, sh in zip(row, self._superheat, strict=True)]
             for x, t, row in zip(p, self._dew, density, strict=True)
         ]
         self._line_cubics: dict[int, list[Cubic]] = {}

@@ -27,9 +27,7 @@ def require_rising(values: Sequence[float], what: str) -> None:
     """Refuse a column that does not rise strictly: a damaged table must not give a wrong answer."""
     for i in range(1, len(values)):
         if not values[i] > values[i - 1]:
-            raise CalculatorError(
-                f"property table damaged: {what} does not rise at row {i}", do="reinstall the tool"
-            )
+            raise CalculatorError(f"property table damaged: {what} does not rise at row {i}", do="reinstall the tool")
 
 
 def interval(grid: Sequence[float], x: float) -> int:

@@ -131,9 +131,7 @@ class Database:
         try:
             self.engine = _engine(url, self.path)
         except (ArgumentError, NoSuchModuleError, ImportError) as error:
-            raise StoreError(
-                "address of the store", given=self.shown, allowed=ALLOWED, do=_first_line(error)
-            ) from None
+            raise StoreError("address of the store", given=self.shown, allowed=ALLOWED, do=_first_line(error)) from None
         try:
             with self.write() as tx:
                 _migrate(tx, steps, self.shown)
@@ -264,9 +262,7 @@ def _migrate(tx: Connection, steps: Sequence[Step], shown: str) -> None:
         title, work = steps[number - 1]
         work(tx)
         tx.execute(
-            insert(_steps).values(
-                number=number, title=title, at=time.strftime("%Y-%m-%dT%H:%M:%SZ", time.gmtime())
-            )
+            insert(_steps).values(number=number, title=title, at=time.strftime("%Y-%m-%dT%H:%M:%SZ", time.gmtime()))
         )
 
 

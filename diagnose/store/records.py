@@ -161,12 +161,8 @@ class Call:
     @cached_property
     def set_aside(self) -> frozenset[tuple[str, str]]:
         """(check, place) that somebody skipped."""
-        return frozenset(
-            (str(e.body["check"]), str(e.body["place"])) for e in self.standing() if e.kind == "skip"
-        )
+        return frozenset((str(e.body["check"]), str(e.body["place"])) for e in self.standing() if e.kind == "skip")
 
     def last_undoable(self) -> Event | None:
         """What the next "take back" takes back."""
-        return next(
-            (e for e in reversed(tuple(self.standing())) if e.kind in ("entry", "skip", "amend")), None
-        )
+        return next((e for e in reversed(tuple(self.standing())) if e.kind in ("entry", "skip", "amend")), None)

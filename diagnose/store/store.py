@@ -209,9 +209,7 @@ class Store:
         at: datetime | None = None,
     ) -> Receipt:
         """Record that a check was skipped; it weighs nothing."""
-        return self._write(
-            call_id, "skip", {"check": check, "place": place}, key, after_revision, by, _moment(at)
-        )
+        return self._write(call_id, "skip", {"check": check, "place": place}, key, after_revision, by, _moment(at))
 
     def amend(
         self,
@@ -228,14 +226,9 @@ class Store:
         if wrong:
             raise CaseError(
                 "case",
-                [
-                    f"{shorten(wrong[0])}: cannot be changed later; allowed: "
-                    f"{', '.join(AMENDABLE)}; open a new call"
-                ],
+                [f"{shorten(wrong[0])}: cannot be changed later; allowed: {', '.join(AMENDABLE)}; open a new call"],
             )
-        plain = json.loads(
-            db.as_json({k: _dump(v) if isinstance(v, Machine) else v for k, v in changes.items()})
-        )
+        plain = json.loads(db.as_json({k: _dump(v) if isinstance(v, Machine) else v for k, v in changes.items()}))
         return self._write(call_id, "amend", plain, key, after_revision, by, _moment(at))
 
     def undo(
@@ -353,11 +346,7 @@ def _prepared(call: Call, kind: EventKind, body: dict[str, Any]) -> tuple[dict[s
             target = call.last_undoable()
         else:
             target = next(
-                (
-                    e
-                    for e in call.standing()
-                    if e.number == body["of"] and e.kind in ("entry", "skip", "amend")
-                ),
+                (e for e in call.standing() if e.number == body["of"] and e.kind in ("entry", "skip", "amend")),
                 None,
             )
         if target is None:
@@ -400,9 +389,7 @@ def _say(body: Mapping[str, Any]) -> str:
 
 
 def _met() -> Conflict:
-    return Conflict(
-        "somebody else wrote into this call just now", do="nothing was stored: answer on the new screen"
-    )
+    return Conflict("somebody else wrote into this call just now", do="nothing was stored: answer on the new screen")
 
 
 def _no_call(call_id: str) -> StoreError:
@@ -482,9 +469,7 @@ def _line(row: db.Row) -> CallLine:
 
 def _call(row: db.Row, events: Sequence[db.Row]) -> Call:
     read = tuple(
-        Event(
-            e["number"], e["kind"], e["key"], json.loads(e["body"]), e["by"], datetime.fromisoformat(e["at"])
-        )
+        Event(e["number"], e["kind"], e["key"], json.loads(e["body"]), e["by"], datetime.fromisoformat(e["at"]))
         for e in events
     )
     return Call(_line(row), Case.model_validate_json(row["header"]), read, row["machine_id"])

@@ -154,9 +154,7 @@ class Device:
             if self.server.store.call(call).revision >= revision:
                 return self.server.store.call(call).revision
             time.sleep(0.1)
-        raise AssertionError(
-            f"{call} stays at revision {self.server.store.call(call).revision}, not {revision}"
-        )
+        raise AssertionError(f"{call} stays at revision {self.server.store.call(call).revision}, not {revision}")
 
 
 @pytest.fixture(scope="module")

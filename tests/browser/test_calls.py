@@ -101,9 +101,7 @@ def test_the_server_is_killed_and_started_again_in_mid_call(device: Any, call: s
     device.answer(call)
     question = device.heading()
     device.server.kill()
-    device.page.wait_for_selector(
-        "[data-testid=stApp][data-test-connection-state=CONNECTED]", state="detached"
-    )
+    device.page.wait_for_selector("[data-testid=stApp][data-test-connection-state=CONNECTED]", state="detached")
     device.server.start()
     device.settle()
     assert device.heading() == question

@@ -28,9 +28,7 @@ def axe(device: Any, contrast_7: bool = False) -> list[str]:
     from axe_playwright_python.sync_playwright import Axe
 
     high = device.page.evaluate("document.querySelector('[data-testid=stMain]').scrollHeight")
-    device.page.set_viewport_size(
-        {"width": device.page.viewport_size["width"], "height": max(high, 844) + 50}
-    )
+    device.page.set_viewport_size({"width": device.page.viewport_size["width"], "height": max(high, 844) + 50})
     device.settle()
 
     rules = {"color-contrast-enhanced": {"enabled": True}} if contrast_7 else {}
@@ -39,9 +37,7 @@ def axe(device: Any, contrast_7: bool = False) -> list[str]:
         "rules": rules,
     }
     found = Axe().run(device.page, options=options).response["violations"]
-    return [
-        f"{v['id']}: {v['nodes'][0]['html'][:150]}" for v in found if v["impact"] in ("serious", "critical")
-    ]
+    return [f"{v['id']}: {v['nodes'][0]['html'][:150]}" for v in found if v["impact"] in ("serious", "critical")]
 
 
 @pytest.mark.parametrize("screen", SCREENS)
@@ -72,9 +68,7 @@ def test_targets_and_no_overflow_on_the_narrowest_phone(phone: Any, screen: str)
     small = [t for t in phone.page.evaluate(TARGETS) if t[2] < 44]
     assert small == []
     wide = phone.page.evaluate("document.documentElement.scrollWidth")
-    main = phone.page.evaluate(
-        "(m => m.scrollWidth - m.clientWidth)(document.querySelector('[data-testid=stMain]'))"
-    )
+    main = phone.page.evaluate("(m => m.scrollWidth - m.clientWidth)(document.querySelector('[data-testid=stMain]'))")
     assert (wide, main) == (320, 0)
 
 

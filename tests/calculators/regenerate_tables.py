@@ -70,9 +70,9 @@ def fill(
     for i, value in enumerate(values):
         if value is not None:
             continue
-        near = sorted(
-            (j for j, v in enumerate(values) if v is not None and j not in filled), key=lambda j: abs(j - i)
-        )[:4]
+        near = sorted((j for j, v in enumerate(values) if v is not None and j not in filled), key=lambda j: abs(j - i))[
+            :4
+        ]
         x = [1.0 / grid[j] for j in near]
         y = [use(values[j]) for j in near]  # type: ignore[arg-type]
         at = 1.0 / grid[i]
@@ -146,8 +146,7 @@ def refrigerant_table(name: str) -> dict[str, Any]:
         "format": 1,
         "refrigerant": name,
         "library": f"CoolProp {CoolProp.__version__}",
-        "equation": (PURE.get(name) or MIXTURE[name])
-        + (" (pseudo-pure)" if name in ("R-410A", "R-407C") else ""),
+        "equation": (PURE.get(name) or MIXTURE[name]) + (" (pseudo-pure)" if name in ("R-410A", "R-407C") else ""),
         "method": "bubble and dew from temperature and quality; gas from pressure and temperature",
         "filled": holes,
         "critical_pa": round(p_crit),
@@ -174,9 +173,7 @@ def water_table() -> dict[str, Any]:
         "method": "liquid at 300 kPa; vapour pressure from temperature and quality",
         "temperature_k": [round(c + 273.15, 2) for c in grid],
         "density_kg_m3": [round(PropsSI("D", "T", c + 273.15, "P", 3e5, "Water"), 3) for c in grid],
-        "heat_capacity_j_per_kg_k": [
-            round(PropsSI("C", "T", c + 273.15, "P", 3e5, "Water"), 2) for c in grid
-        ],
+        "heat_capacity_j_per_kg_k": [round(PropsSI("C", "T", c + 273.15, "P", 3e5, "Water"), 2) for c in grid],
         "viscosity_pa_s": [round(PropsSI("V", "T", c + 273.15, "P", 3e5, "Water"), 8) for c in grid],
         "vapour_pa": [round(PropsSI("P", "T", c + 273.15, "Q", 0, "Water"), 2) for c in grid],
     }
@@ -236,9 +233,7 @@ def glycol_table(title: str, fluid: str, basis: str) -> dict[str, Any]:
 
 def write(folder: Path, name: str, table: dict[str, Any]) -> None:
     """One key a line, so that a changed column shows as one changed line."""
-    body = ",\n".join(
-        f"{json.dumps(key)}: {json.dumps(value, separators=(',', ':'))}" for key, value in table.items()
-    )
+    body = ",\n".join(f"{json.dumps(key)}: {json.dumps(value, separators=(',', ':'))}" for key, value in table.items())
     (folder / f"{name}.json").write_text("{\n" + body + "\n}\n", encoding="utf-8", newline="\n")
 
 

@@ -68,9 +68,7 @@ def test_contract_example() -> None:
     assert found["uncertainty"] == pytest.approx(2.34, abs=0.05)  # dial 3.5 F and clamp 2 F, both over sqrt 3
     assert output(found, "superheat")["metric"]["value"] == pytest.approx(found["value"] / 1.8, rel=1e-5)
     text = run_calc(CONTRACT)
-    assert (
-        "superheat: 10.2 delta_degF (+/-4.7)" in text and "assumed instrument" in text and "source:" in text
-    )
+    assert "superheat: 10.2 delta_degF (+/-4.7)" in text and "assumed instrument" in text and "source:" in text
 
 
 def test_accuracy_as_typed() -> None:
@@ -85,9 +83,7 @@ def test_accuracy_as_typed() -> None:
         "suction_pressure=118psig±0psi",
         "suction_line=10degC ± 2 delta_degF",
     )
-    assert other["uncertainty"] == pytest.approx(
-        found["uncertainty"] / (1.0 if other["unit"] == "delta_degF" else 1.8)
-    )
+    assert other["uncertainty"] == pytest.approx(found["uncertainty"] / (1.0 if other["unit"] == "delta_degF" else 1.8))
 
 
 def test_units_follow_what_was_typed() -> None:

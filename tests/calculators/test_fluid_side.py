@@ -197,9 +197,7 @@ def test_capacity_and_flow_are_inverses(q: float, dt: float, entering_c: float) 
 def test_glycol_factor_from_print_fits_propylene_only() -> None:
     """Trap: 470/450/433 quoted for '30/40/50 % glycol' is propylene; ethylene is 3 to 4 % lower."""
     for percent, printed in ((30.0, 470.0), (40.0, 450.0), (50.0, 433.0)):
-        assert capacity.heat_factor("propylene-glycol", percent, "volume", 278.15) == pytest.approx(
-            printed, rel=0.015
-        )
+        assert capacity.heat_factor("propylene-glycol", percent, "volume", 278.15) == pytest.approx(printed, rel=0.015)
         assert capacity.heat_factor("ethylene-glycol", percent, "volume", 278.15) < 0.975 * printed
 
 
@@ -209,9 +207,7 @@ def test_affinity_there_and_back(ratio: float) -> None:
     """Slowing and speeding up again changes nothing; water power goes with flow times head."""
     if ratio > 1.0 / 3.0:
         back = pump.affinity(1.0 / ratio)
-        assert [a * b for a, b in zip(pump.affinity(ratio), back, strict=True)] == pytest.approx(
-            [1.0, 1.0, 1.0]
-        )
+        assert [a * b for a, b in zip(pump.affinity(ratio), back, strict=True)] == pytest.approx([1.0, 1.0, 1.0])
     q, h, p = pump.affinity(ratio)
     assert q * h == pytest.approx(p)
 
@@ -238,9 +234,7 @@ def test_concentrate_balances_the_glycol(present: float, extra: float, volume: f
 @QUICK
 def test_more_glycol_allows_colder(percent: float, step: float) -> None:
     """Freeze protection is monotonic, and the leaving limit is the refrigerant limit plus the approach."""
-    weak, strong = (
-        glycol.minimum_leaving_k("ethylene-glycol", p, "volume", 5.0) for p in (percent, percent + step)
-    )
+    weak, strong = (glycol.minimum_leaving_k("ethylene-glycol", p, "volume", 5.0) for p in (percent, percent + step))
     assert strong < weak
     limit = glycol.lowest_refrigerant_k("ethylene-glycol", percent, "volume")
     assert weak == pytest.approx(limit + 5.0)

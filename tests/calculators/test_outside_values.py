@@ -56,9 +56,9 @@ def test_value_from_outside(entry: dict[str, Any]) -> None:
         within = entry["within"][key] if isinstance(entry["within"], dict) else entry["within"]
         value = results[key]
         assert isinstance(value, float)
-        assert value == pytest.approx(
-            parse(wanted, kinds[key]).value, abs=parse_spread(within, kinds[key])
-        ), f"{key}: {entry['source']}"
+        assert value == pytest.approx(parse(wanted, kinds[key]).value, abs=parse_spread(within, kinds[key])), (
+            f"{key}: {entry['source']}"
+        )
 
 
 def test_every_entry_names_its_source_and_reason() -> None:

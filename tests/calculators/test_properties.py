@@ -127,9 +127,7 @@ def test_glide_swap_on_r407c_is_nine_to_eleven_f() -> None:
     for c in (0.0, 20.0, 43.0):
         p = saturation.p_dew_pa("R-407C", c + 273.15)
         glide = (saturation.t_dew_k("R-407C", p) - saturation.t_bubble_k("R-407C", p)) * 1.8
-        assert (
-            8.0 < glide < 12.5
-        )  # published glide at suction 8 to 12 F; the library gives 11.1 F at 40 F dew
+        assert 8.0 < glide < 12.5  # published glide at suction 8 to 12 F; the library gives 11.1 F at 40 F dew
 
 
 @given(name=refrigerants, share=st.floats(0.0, 1.0))
@@ -264,9 +262,7 @@ def test_glycols_match_the_library_between_grid_points(fluid: str, basis: str, c
             assert fluids.viscosity_pa_s(*args) == pytest.approx(viscosity, rel=3e-2)
 
 
-@pytest.mark.parametrize(
-    ("percent", "lb_ft3"), [(10, 63.61), (20, 64.66), (30, 65.66), (40, 66.59), (50, 67.47)]
-)
+@pytest.mark.parametrize(("percent", "lb_ft3"), [(10, 63.61), (20, 64.66), (30, 65.66), (40, 66.59), (50, 67.47)])
 def test_ethylene_glycol_density_in_print(percent: float, lb_ft3: float) -> None:
     """40 F, volume percent: table 5-16 of a piping design manual, after ASHRAE Fundamentals; 0.2 %."""
     found = fluids.density_kg_m3("ethylene-glycol", percent, "volume", (40 - 32) / 1.8 + 273.15)
@@ -295,9 +291,7 @@ def test_glycol_inverses(fluid: str, percent: float, basis: str) -> None:
     """Percent from freeze point, and the two bases, are exact inverses."""
     freeze = fluids.freeze_point_k(fluid, percent, basis)
     assert fluids.percent_for_freeze_point(fluid, freeze, basis) == pytest.approx(percent, abs=1e-6)
-    assert fluids.volume_percent(fluid, fluids.mass_percent(fluid, percent)) == pytest.approx(
-        percent, abs=1e-9
-    )
+    assert fluids.volume_percent(fluid, fluids.mass_percent(fluid, percent)) == pytest.approx(percent, abs=1e-9)
 
 
 @pytest.mark.parametrize(

@@ -41,11 +41,7 @@ def test_every_calculator_is_documented(one: Calculator) -> None:
     for parts in (one.inputs, one.outputs):
         keys = [part.key for part in parts]
         assert len(keys) == len(set(keys))
-    given = {
-        i.key: i.choices[0] if i.kind is Kind.CHOICE else Measured(1.0, i.kind)
-        for i in one.inputs
-        if i.required
-    }
+    given = {i.key: i.choices[0] if i.kind is Kind.CHOICE else Measured(1.0, i.kind) for i in one.inputs if i.required}
     typed: dict[str, Given] = {
         i.key: (Measured(300.0 if i.kind is Kind.TEMPERATURE else 1.0, i.kind),) * (i.many or 2)
         if i.many != 1
@@ -268,9 +264,7 @@ NOTES: list[tuple[str, Mapping[str, Given], str]] = [
 ]
 
 
-@pytest.mark.parametrize(
-    ("name", "inputs", "text"), NOTES, ids=[f"{case[0]}-{i}" for i, case in enumerate(NOTES)]
-)
+@pytest.mark.parametrize(("name", "inputs", "text"), NOTES, ids=[f"{case[0]}-{i}" for i, case in enumerate(NOTES)])
 def test_notes_say_what_a_result_cannot_prove(name: str, inputs: dict[str, Given], text: str) -> None:
     """The limits of a result travel with it."""
     assert any(text in note for note in evaluate(name, inputs).notes)

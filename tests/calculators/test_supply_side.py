@@ -82,9 +82,7 @@ def test_single_phasing_currents_against_ohms_law() -> None:
 def test_three_phase_power_against_phasors() -> None:
     """Sum of three phase powers of a balanced star load."""
     v_phase, current, angle = 265.6, 52.0, 0.6
-    total = sum(
-        (v_phase * A**k * (current * A**k * cmath.exp(-1j * angle)).conjugate() for k in range(3)), 0j
-    )
+    total = sum((v_phase * A**k * (current * A**k * cmath.exp(-1j * angle)).conjugate() for k in range(3)), 0j)
     line = v_phase * math.sqrt(3.0)
     assert electrical.three_phase_power_w(line, current, math.cos(angle)) == pytest.approx(total.real)
     assert electrical.three_phase_apparent_va(line, current) == pytest.approx(abs(total))

@@ -77,9 +77,7 @@ HAVE = {"python": "3.12", "checkout": "/here", "digest": "a", "extras": ["postgr
         ({}, False, "create"),
     ],
 )
-def test_what_is_done_to_the_environment(
-    go: ModuleType, changed: dict[str, Any], exists: bool, work: str
-) -> None:
+def test_what_is_done_to_the_environment(go: ModuleType, changed: dict[str, Any], exists: bool, work: str) -> None:
     assert go.work_to_do({**HAVE, **changed}, HAVE, exists) == work
 
 

@@ -62,9 +62,7 @@ def all_imports() -> tuple[tuple[str, str, bool], ...]:
         (path.relative_to(ROOT).as_posix(), name, eager)
         for package in OURS
         for path in sorted((ROOT / package).rglob("*.py"))
-        for name, eager in imports_of(
-            path.read_text(encoding="utf-8"), ".".join(path.parent.relative_to(ROOT).parts)
-        )
+        for name, eager in imports_of(path.read_text(encoding="utf-8"), ".".join(path.parent.relative_to(ROOT).parts))
     )
 
 
@@ -131,8 +129,22 @@ def test_the_engine_and_its_compatibility_trick_are_one_module() -> None:
 
 def test_no_module_of_ui_hides_another() -> None:
     """Streamlit puts its script folder first on the import path, so a module there hides its namesakes."""
-    hiding = {*OURS, "tests", *sys.stdlib_module_names, "altair", "experta", "networkx", "numpy", "pandas",
-              "pint", "pydantic", "sqlalchemy", "starlette", "streamlit", "yaml"}
+    hiding = {
+        *OURS,
+        "tests",
+        *sys.stdlib_module_names,
+        "altair",
+        "experta",
+        "networkx",
+        "numpy",
+        "pandas",
+        "pint",
+        "pydantic",
+        "sqlalchemy",
+        "starlette",
+        "streamlit",
+        "yaml",
+    }
     hiding -= {"__main__", "__init__"}
     modules = [path for path in (ROOT / "ui").rglob("*.py") if "__pycache__" not in path.parts]
     assert modules

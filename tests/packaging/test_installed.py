@@ -40,8 +40,15 @@ def variables(own: Path) -> dict[str, str]:
 
 def run(*command: object, cwd: Path, cache: Path) -> subprocess.CompletedProcess[str]:
     return subprocess.run(
-        [str(part) for part in command], cwd=cwd, env=variables(cache), stdin=subprocess.DEVNULL,
-        capture_output=True, text=True, encoding="utf-8", check=False, timeout=120,
+        [str(part) for part in command],
+        cwd=cwd,
+        env=variables(cache),
+        stdin=subprocess.DEVNULL,
+        capture_output=True,
+        text=True,
+        encoding="utf-8",
+        check=False,
+        timeout=120,
     )
 
 
@@ -204,8 +211,12 @@ def test_the_app_starts_from_an_awkward_folder(installed: Installed, browser: An
     with log.open("w", encoding="utf-8") as output:
         command = [str(installed.scripts / "python"), "-m", "ui", "--headless", "--port", str(port)]
         app = subprocess.Popen(
-            command, cwd=installed.cwd, env=variables(installed.cache), stdin=subprocess.DEVNULL,
-            stdout=output, stderr=subprocess.STDOUT,
+            command,
+            cwd=installed.cwd,
+            env=variables(installed.cache),
+            stdin=subprocess.DEVNULL,
+            stdout=output,
+            stderr=subprocess.STDOUT,
         )
     try:
         deadline = time.monotonic() + 60

@@ -28,7 +28,12 @@ def run_with(folder: Path, **variables: str) -> subprocess.CompletedProcess[str]
     environment |= {"PATH": "", "PYTEST_DISABLE_PLUGIN_AUTOLOAD": "1", **variables}
     return subprocess.run(
         [sys.executable, "-m", "pytest", "-q", "-rs", "-p", "no:cacheprovider", "--rootdir", folder, folder],
-        cwd=folder, env=environment, capture_output=True, text=True, encoding="utf-8", check=False,
+        cwd=folder,
+        env=environment,
+        capture_output=True,
+        text=True,
+        encoding="utf-8",
+        check=False,
     )
 
 

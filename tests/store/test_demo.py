@@ -88,9 +88,7 @@ def test_nameplates_hold_together(name: str) -> None:
                            data.glycol_percent, data.glycol_basis)  # fmt: skip
     assert carried_w == pytest.approx(values["capacity"], rel=0.03)
     for flow, drop in data.curve:
-        assert flow_square_law(drop, values["design_flow"], values["design_drop"]) == pytest.approx(
-            flow, rel=0.04
-        )
+        assert flow_square_law(drop, values["design_flow"], values["design_drop"]) == pytest.approx(flow, rel=0.04)
     low_k = t_dew_k(data.refrigerant, values["low_pressure_cutout"] + data.atmosphere_pa)
     high_k = t_bubble_k(data.refrigerant, values["high_pressure_cutout"] + data.atmosphere_pa)
     assert 5 < values["set_point"] - low_k < 20

@@ -68,9 +68,7 @@ def test_a_call_comes_back_as_it_was_given(store: Store, address: str) -> None:
     again = Store(address)
     case = again.case(call)
     again.close()
-    assert (
-        case.words == HEADER["words"] and case.machine.name == "Unit 7" and case.qualified == ("electrical",)
-    )
+    assert case.words == HEADER["words"] and case.machine.name == "Unit 7" and case.qualified == ("electrical",)
     assert [(e.id, e.quantity or e.check, e.by, e.at) for e in case.entries] == [
         ("e1", "pump_suction", "Ann", "2026-05-04T09:02:00+00:00"),
         ("e2", "valve-handles", "Bo", "2026-05-04T09:05:00+00:00"),
@@ -274,9 +272,7 @@ def test_the_longest_call_is_refused_one_entry_later(store: Store) -> None:
 def test_machines(store: Store) -> None:
     card = Machine(name="Unit 7", refrigerant="R-32", drop_curve=(("40 gpm", "2 psi"), ("80 gpm", "8 psi")))
     made = store.add_machine(card, by="Ann", at=T0)
-    store.add_machine(
-        {"name": "Unit 8"}, by="Ann", at=T0 + timedelta(hours=1), machine_id="unit-8", invented=True
-    )
+    store.add_machine({"name": "Unit 8"}, by="Ann", at=T0 + timedelta(hours=1), machine_id="unit-8", invented=True)
     assert [(m.card.name, m.invented) for m in store.machines()] == [("Unit 7", False), ("Unit 8", True)]
     assert store.machine(made).card == card
     with pytest.raises(Conflict, match="machine id is taken"):

@@ -18,9 +18,7 @@ EVIL = "<script>alert(1)</script><img src=x onerror=alert(2)> **bold** [x](javas
 
 
 def suspect(title: str = "Strainer clogged", probability: float = 0.6, **more: Any) -> Suspect:
-    return Suspect(
-        cause="strainer-clogged", place="unit", title=title, kind="fault", probability=probability, **more
-    )
+    return Suspect(cause="strainer-clogged", place="unit", title=title, kind="fault", probability=probability, **more)
 
 
 def step(check: str = "unit-valves-look", **more: Any) -> Step:
@@ -98,9 +96,7 @@ def test_a_tap_on_an_old_screen_stores_nothing(desk: Draw) -> None:
     assert "Answer 4 saved" in second.text, "the second device now shows what is"
 
 
-def test_an_answer_arrives_in_a_session_that_never_drew_the_screen(
-    desk: Draw, new_process: Callable[[], None]
-) -> None:
+def test_an_answer_arrives_in_a_session_that_never_drew_the_screen(desk: Draw, new_process: Callable[[], None]) -> None:
     """After a restart the phone still shows the old screen; its tap comes with a fresh session."""
     key = first_with_rows(desk).answers[0].key
     new_process()
@@ -264,9 +260,7 @@ def test_stop_stands_first_and_above_everything(desk: Draw, fixed: Callable[...,
 def test_the_signal_word_comes_before_the_step_and_only_where_somebody_can_be_hurt(
     desk: Draw, fixed: Callable[..., None]
 ) -> None:
-    fixed(
-        next=(step(hazards=("live-electrical",), cautions=("Keep clear.",), needs_qualified=("electrical",)),)
-    )
+    fixed(next=(step(hazards=("live-electrical",), cautions=("Keep clear.",), needs_qualified=("electrical",)),))
     text = desk(call=CALL).text
     assert text.index("<b>WARNING</b>") < text.index("Look.") and "qualified for electrical work" in text
     fixed(next=(step(hazards=(), cautions=("One reset only.",)),))
@@ -309,11 +303,7 @@ def test_the_whole_way_from_verdict_to_closed(desk: Draw, fixed: Callable[..., N
     fixed(verdict=verdict(), next=(step(id="clean-strainer", kind="repair", answers=()), step()))
     app = desk(call=CALL)
     text = app.text
-    assert (
-        text.index("Show zero first.")
-        < text.index("Pull and wash the screen.")
-        < text.index("Drop back at clean.")
-    )
+    assert text.index("Show zero first.") < text.index("Pull and wash the screen.") < text.index("Drop back at clean.")
     app.tap("I did it: cured")
     assert (entries()[-1].action, entries()[-1].outcome) == ("clean-strainer", "cured")
     assert "Prove it" in app.text

@@ -75,9 +75,7 @@ def case(**more: object) -> Case:
         {"check": EVIL[:100], "answer": EVIL[:100], "sure": "guess", "who": "customer-says"},
         {"action": "clean-strainer", "outcome": "not-cured"},
     ]
-    return Case.model_validate(
-        {"complaint": "no-flow", "words": EVIL, "machine": MACHINE, "entries": entries, **more}
-    )
+    return Case.model_validate({"complaint": "no-flow", "words": EVIL, "machine": MACHINE, "entries": entries, **more})
 
 
 def test_everything_is_in_it_and_nothing_executes() -> None:

@@ -16,9 +16,7 @@ def calls() -> Iterator[tuple[str, str, ast.Call]]:
     for file in FILES:
         for node in ast.walk(ast.parse(file.read_text(encoding="utf-8"))):
             if isinstance(node, ast.Call):
-                name = (
-                    node.func.attr if isinstance(node.func, ast.Attribute) else getattr(node.func, "id", "")
-                )
+                name = node.func.attr if isinstance(node.func, ast.Attribute) else getattr(node.func, "id", "")
                 yield file.name, name, node
 
 

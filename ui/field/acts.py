@@ -67,9 +67,7 @@ def keep(desk: Desk, question: str, entry: Mapping[str, Any], *, stay_on_error: 
     keep_all(desk, question, [entry], stay_on_error=stay_on_error)
 
 
-def keep_all(
-    desk: Desk, question: str, entries: Sequence[Mapping[str, Any]], *, stay_on_error: bool = False
-) -> None:
+def keep_all(desk: Desk, question: str, entries: Sequence[Mapping[str, Any]], *, stay_on_error: bool = False) -> None:
     """Store entries that belong to one question, in order, then draw anew."""
 
     def work() -> None:

@@ -53,9 +53,7 @@ def _main(desk: Desk) -> str:
     if not desk.call.open:
         outcome = OUTCOMES.get(desk.call.line.outcome, desk.call.line.outcome)
         question.heading("closed", f"Closed: {outcome}", desk.call.line.machine)
-        html(
-            "<p class='ask'>Nothing more is asked. The report is below; the call can be opened again there.</p>"
-        )
+        html("<p class='ask'>Nothing more is asked. The report is below; the call can be opened again there.</p>")
         return "closed"
     _stop(desk)
     asked = st.query_params.get("step", "")
@@ -88,11 +86,7 @@ def _stop(desk: Desk) -> None:
     stop = desk.advice.stop
     if stop is None:
         return
-    over = (
-        f"<p>Hand over to {t(ROLES.get(stop.hand_over_to, stop.hand_over_to))}.</p>"
-        if stop.hand_over_to
-        else ""
-    )
+    over = f"<p>Hand over to {t(ROLES.get(stop.hand_over_to, stop.hand_over_to))}.</p>" if stop.hand_over_to else ""
     html(
         f"<section class='stopbox' role='alert'><h2>Stop</h2><p>{t(stop.reason)}</p>"
         f"<p><b>Make safe:</b> {t(stop.make_safe)}</p>{over}</section>"

@@ -61,9 +61,7 @@ def who(desk: Desk) -> None:
         if st.checkbox(f"Qualified for {words}", value=q in case.qualified, key=desk.key("qualified", q))
     ]
     with st.container(key="rows-who"):
-        if st.button("Keep this", key=desk.key("who-keep"), width="stretch") and set(chosen) != set(
-            case.qualified
-        ):
+        if st.button("Keep this", key=desk.key("who-keep"), width="stretch") and set(chosen) != set(case.qualified):
             amend(desk, {"qualified": chosen})
 
 
@@ -90,13 +88,8 @@ def report(desk: Desk) -> None:
         placeholder="Choose",
         key=desk.key("outcome"),
     )
-    words = st.text_input(
-        "A last word", key=desk.key("last-word"), placeholder="optional", autocomplete="off"
-    )
-    if (
-        st.button(md("Close this call"), key=desk.key("close"), width="stretch", disabled=outcome is None)
-        and outcome
-    ):
+    words = st.text_input("A last word", key=desk.key("last-word"), placeholder="optional", autocomplete="off")
+    if st.button(md("Close this call"), key=desk.key("close"), width="stretch", disabled=outcome is None) and outcome:
         close(desk, outcome, words or "")
 
 

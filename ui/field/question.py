@@ -50,11 +50,7 @@ def draw(desk: Desk, step: Step, waiting: int) -> None:
         did_it(desk, step.id, step.kind == "repair")
     if step.why:
         html(f"<p class='why'><b>Why this:</b> {t(step.why)}</p>")
-    more = (
-        f"{waiting} more {'check waits' if waiting == 1 else 'checks wait'} after this one. "
-        if waiting
-        else ""
-    )
+    more = f"{waiting} more {'check waits' if waiting == 1 else 'checks wait'} after this one. " if waiting else ""
     st.caption(f"{more}{STUCK}")
 
 
@@ -110,9 +106,7 @@ def _observe(desk: Desk, step: Step) -> None:
             format_func=SURE.__getitem__,
             key=desk.key("sure", step.id),
         )
-        st.pills(
-            "Who saw it?", list(WHO), default="saw", format_func=WHO.__getitem__, key=desk.key("who", step.id)
-        )
+        st.pills("Who saw it?", list(WHO), default="saw", format_func=WHO.__getitem__, key=desk.key("who", step.id))
 
 
 def did_it(desk: Desk, action: str, cures: bool) -> None:

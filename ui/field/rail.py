@@ -18,9 +18,7 @@ def draw(desk: Desk) -> None:
     with st.container(key="rail"):
         if desk.advice.stop is not None:
             html(f"<div class='rail-stop'>Stop. {t(desk.advice.stop.reason)}</div>")
-        with st.container(
-            horizontal=True, wrap=False, gap="small", vertical_alignment="center", key="railtools"
-        ):
+        with st.container(horizontal=True, wrap=False, gap="small", vertical_alignment="center", key="railtools"):
             if st.button("Calls", key="home"):
                 go()
             html(_head(desk))

@@ -85,7 +85,5 @@ def other_checks(desk: Desk, shown: str) -> None:
                 continue
             aside = "put aside, " if (step.id, step.place) in desk.call.set_aside else ""
             length = f" ({aside}{minutes(step.minutes)})" if step.minutes else ""
-            if st.button(
-                md(step.title + length), key=desk.key("jump", number, step.id, step.place), width="stretch"
-            ):
+            if st.button(md(step.title + length), key=desk.key("jump", number, step.id, step.place), width="stretch"):
                 go(call=desk.call.id, step=name)

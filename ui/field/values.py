@@ -203,9 +203,7 @@ def at_any_time(desk: Desk) -> None:
     tag = st.text_input("Special condition, if any", key=desk.key("any-tag", quantity), placeholder="welders off",
                         autocomplete="off")  # fmt: skip
     with st.container(key="rows-any"):
-        pressed = st.button(
-            "Keep this reading", key=desk.key("any-keep", quantity), type="primary", width="stretch"
-        )
+        pressed = st.button("Keep this reading", key=desk.key("any-keep", quantity), type="primary", width="stretch")
     if pressed:
         try:
             if place is None:

@@ -28,9 +28,7 @@ def draw(desk: Desk, verdict: Verdict) -> None:
         html(f"<p class='ask'>How sure: {t(likely(lead.probability).text)}.</p>")
     causes = [desk.knowledge.causes[c] for c in verdict.causes if c in desk.knowledge.causes]
     hazards = remedy_hazards(verdict, desk.knowledge)
-    lead_in = (
-        f"{hazard_words(hazards)[:1].upper()}{hazard_words(hazards)[1:]}. " if hazard_words(hazards) else ""
-    )
+    lead_in = f"{hazard_words(hazards)[:1].upper()}{hazard_words(hazards)[1:]}. " if hazard_words(hazards) else ""
     if verdict.cautions or lead_in:
         html(signal_box(signal(hazards), lead_in + " ".join(verdict.cautions)))
     html(f"<p class='ask'><b>Do this:</b> {t(verdict.remedy)}</p>")
@@ -71,9 +69,7 @@ def cured(desk: Desk) -> bool:
     for proof in list(dict.fromkeys(proofs))[:3]:
         html(f"<p class='ask'><b>It is cured when:</b> {t(proof)}</p>")
     with st.container(key="rows-cured"):
-        if st.button(
-            "Proved: close this call as cured", key=desk.key("proved"), width="stretch", type="primary"
-        ):
+        if st.button("Proved: close this call as cured", key=desk.key("proved"), width="stretch", type="primary"):
             close(desk, "cured")
         if st.button("Not cured after all: go on", key=desk.key("unproved"), width="stretch"):
             keep(desk, f"did|{last.action}", {"action": last.action, "outcome": "not-cured"})

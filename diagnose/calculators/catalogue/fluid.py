@@ -60,9 +60,7 @@ def _flow_basis(v: Values) -> tuple[float, float | None]:
         )
     first = v.number("rated_flow"), v.number("rated_drop")
     if v.has("second_flow") != v.has("second_drop"):
-        raise CalculatorError(
-            "half of the second point", allowed="second_flow and second_drop together, or neither"
-        )
+        raise CalculatorError("half of the second point", allowed="second_flow and second_drop together, or neither")
     if v.has("second_flow") and v.has("second_drop"):
         second = v.number("second_flow"), v.number("second_drop")
         return flow.flow_two_points(drop, *first, *second), flow.flow_exponent(*first, *second)
@@ -112,9 +110,7 @@ def _flow_notes(v: Values, results: Results, spread: Spread) -> list[str]:
         size = f"+/-{wide:.0f} % of flow" if wide < 1000 else "the drop is within the instrument's own error"
         notes.append(f"{size}: not judged; move ONE gauge between the taps or use a differential meter")
     elif "exponent" in results and 0.0 < float(results.get("share_of_rated", 100.0)) < 50.0:
-        notes.append(
-            "far below the rated point: a plate follows an exponent nearer 0.55, the true flow is higher"
-        )
+        notes.append("far below the rated point: a plate follows an exponent nearer 0.55, the true flow is higher")
     return notes + basis_note(v)
 
 
@@ -142,9 +138,7 @@ def _drop(inlet: str, outlet: str, result: str) -> Calculator:
         return said
 
     def usual(words: Mapping[str, str]) -> Mapping[str, str]:
-        return (
-            {inlet: "same-dial-100-psi", outlet: "same-dial-100-psi"} if words.get("gauges") == "one" else {}
-        )
+        return {inlet: "same-dial-100-psi", outlet: "same-dial-100-psi"} if words.get("gauges") == "one" else {}
 
     return Calculator(
         name,
@@ -213,11 +207,7 @@ def _meter(v: Values) -> Results:
 
 
 def _meter_notes(v: Values, results: Results, spread: Spread) -> list[str]:
-    return (
-        ["check that the meter's sound speed is set for this fluid"]
-        if v.text("meter") == "ultrasonic"
-        else []
-    )
+    return ["check that the meter's sound speed is set for this fluid"] if v.text("meter") == "ultrasonic" else []
 
 
 def _capacity(v: Values) -> Results:
@@ -250,14 +240,12 @@ def _pump_head(v: Values) -> Results:
     density = mixture_density(v)
     velocity = 0.0
     if v.has("suction_diameter") and v.has("discharge_diameter") and v.has("flow"):
-        velocity = pump.velocity_head_m(
-            v.number("flow"), v.number("discharge_diameter")
-        ) - pump.velocity_head_m(v.number("flow"), v.number("suction_diameter"))
+        velocity = pump.velocity_head_m(v.number("flow"), v.number("discharge_diameter")) - pump.velocity_head_m(
+            v.number("flow"), v.number("suction_diameter")
+        )
     suction, discharge = v.number("pump_suction"), v.number("pump_discharge")
     return {
-        "pump_head": pump.pump_head_m(
-            suction, discharge, density, v.number("discharge_above_suction"), velocity
-        ),
+        "pump_head": pump.pump_head_m(suction, discharge, density, v.number("discharge_above_suction"), velocity),
         "pump_rise": discharge - suction,
     }
 
@@ -370,9 +358,7 @@ def _optional(key: str, kind: Kind, text: str, instrument: str = "") -> Input:
 
 
 _FLOW = Input("flow", Kind.FLOW, "flow by meter", instrument="flow-meter")
-_DROP = Input(
-    "drop", Kind.PRESSURE_DIFFERENCE, "pressure drop over the valve", instrument="differential-meter"
-)
+_DROP = Input("drop", Kind.PRESSURE_DIFFERENCE, "pressure drop over the valve", instrument="differential-meter")
 _SUCTION_DIAMETER = _optional("suction_diameter", Kind.LENGTH, "inside diameter at the suction gauge")
 _NPSH_OUT = (
     Output("npsh_available", Kind.LENGTH, "net positive suction head available"),
@@ -389,9 +375,7 @@ CALCULATORS = (
         "flow-from-drop",
         "Flow from the evaporator's pressure drop",
         (
-            Input(
-                "evaporator_drop", Kind.PRESSURE_DIFFERENCE, "measured drop", instrument="differential-meter"
-            ),
+            Input("evaporator_drop", Kind.PRESSURE_DIFFERENCE, "measured drop", instrument="differential-meter"),
             _optional("rated_flow", Kind.FLOW, "flow on the plate"),
             _optional("rated_drop", Kind.PRESSURE_DIFFERENCE, "drop at that flow"),
             _optional("second_flow", Kind.FLOW, "second point of the curve: flow"),
@@ -420,8 +404,7 @@ CALCULATORS = (
             Output("exponent", Kind.RATIO, "exponent of flow on drop"),
             Output("share_of_rated", Kind.PERCENT, "flow over rated flow"),
         ),
-        "clean evaporator; a curve is refused below 0.5 and above 1.2 times its flows; two points: "
-        "exponent 0.4 to 0.7",
+        "clean evaporator; a curve is refused below 0.5 and above 1.2 times its flows; two points: exponent 0.4 to 0.7",
         "square law, power law or log-log curve; glycol: Blasius friction",
         _flow_from_drop,
         _flow_notes,
@@ -456,9 +439,7 @@ CALCULATORS = (
         "strainer-loading",
         "Strainer against clean",
         (
-            Input(
-                "strainer_drop", Kind.PRESSURE_DIFFERENCE, "measured drop", instrument="differential-meter"
-            ),
+            Input("strainer_drop", Kind.PRESSURE_DIFFERENCE, "measured drop", instrument="differential-meter"),
             _FLOW,
             Input("clean_drop", Kind.PRESSURE_DIFFERENCE, "drop when clean"),
             Input("clean_flow", Kind.FLOW, "flow of that clean drop"),
@@ -677,9 +658,7 @@ CALCULATORS = (
                 Kind.TEMPERATURE,
                 "coldest refrigerant inlet: freeze point + 5 F; water 32 F",
             ),
-            Output(
-                "lowest_ambient", Kind.TEMPERATURE, "lowest ambient of the standing loop: freeze point + 10 F"
-            ),
+            Output("lowest_ambient", Kind.TEMPERATURE, "lowest ambient of the standing loop: freeze point + 10 F"),
         ),
         f"{_GLYCOL_LIMITS}; margins are common practice; plain water never under 40 F",
         _GLYCOL_SOURCE,

@@ -25,9 +25,7 @@ from shared.errors import CalculatorError
 from shared.quantities import Kind
 
 TABLE = "saturation tables from CoolProp 8.0.0, 2 K grid"
-TABLE_LIMITS = (
-    "saturation -70 C to 80 C or 0.95 of critical pressure; gauge readings need the site's altitude"
-)
+TABLE_LIMITS = "saturation -70 C to 80 C or 0.95 of critical pressure; gauge readings need the site's altitude"
 GLIDE_BLENDS = ("R-407C", "R-454B")
 NOTHING_PROVED_F = {
     True: 2.0,
@@ -162,9 +160,7 @@ def _approach_notes(v: Values, results: Results, spread: Spread) -> list[str]:
 
 def _condensing_pressure(v: Values) -> float:
     if v.has("discharge_pressure") == v.has("liquid_pressure"):
-        raise CalculatorError(
-            "one condensing pressure is needed", allowed="discharge_pressure or liquid_pressure"
-        )
+        raise CalculatorError("one condensing pressure is needed", allowed="discharge_pressure or liquid_pressure")
     return v.absolute("discharge_pressure" if v.has("discharge_pressure") else "liquid_pressure")
 
 
@@ -263,9 +259,7 @@ CALCULATORS = (
         "Discharge superheat, and its floor",
         (REFRIGERANT, DISCHARGE_PRESSURE, DISCHARGE_LINE, *_OPTIONAL_SUCTION, ALTITUDE),
         (
-            Output(
-                "discharge_superheat", Kind.TEMPERATURE_DIFFERENCE, "discharge line minus dew temperature"
-            ),
+            Output("discharge_superheat", Kind.TEMPERATURE_DIFFERENCE, "discharge line minus dew temperature"),
             Output("discharge_dew", Kind.TEMPERATURE, "dew temperature at discharge pressure"),
             Output("isentropic_discharge", Kind.TEMPERATURE, "lowest discharge temperature with dry gas"),
             Output("above_isentropic", Kind.TEMPERATURE_DIFFERENCE, "discharge line above that floor"),

@@ -54,9 +54,7 @@ def _current_unbalance(v: Values) -> Results:
 
 def _current_unbalance_notes(v: Values, results: Results, spread: Spread) -> list[str]:
     if float(results["lowest_leg"]) < LOST_LEG_PCT:
-        return [
-            "one line carries almost nothing: a lost phase, an open pole or a clamp on the wrong conductor"
-        ]
+        return ["one line carries almost nothing: a lost phase, an open pole or a clamp on the wrong conductor"]
     return ["move the three leads round together: a high leg that stays with the supply is a supply fault"]
 
 
@@ -251,14 +249,10 @@ CALCULATORS = (
         "supply-deviation",
         "Voltage and frequency against the plate",
         (
-            Input(
-                "line_voltage", Kind.VOLTAGE, "line voltages, one or three", many=0, instrument="voltmeter"
-            ),
+            Input("line_voltage", Kind.VOLTAGE, "line voltages, one or three", many=0, instrument="voltmeter"),
             _RATED_VOLTS,
             Input("frequency", Kind.FREQUENCY, "frequency", required=False),
-            Input(
-                "rated_frequency", Kind.FREQUENCY, "frequency on the plate", required=False, default="60 Hz"
-            ),
+            Input("rated_frequency", Kind.FREQUENCY, "frequency on the plate", required=False, default="60 Hz"),
         ),
         (
             Output("voltage_deviation", Kind.PERCENT, "mean voltage against the plate; +/-10 % allowed"),
@@ -297,9 +291,7 @@ CALCULATORS = (
                 many=0,
                 instrument="voltmeter",
             ),
-            Input(
-                "line_current", Kind.CURRENT, "line current, one or three", many=0, instrument="clamp-meter"
-            ),
+            Input("line_current", Kind.CURRENT, "line current, one or three", many=0, instrument="clamp-meter"),
             Input("power_factor", Kind.RATIO, "power factor", required=False, default="0.85"),
         ),
         (

@@ -6,7 +6,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
 
-from diagnose.plant.effects.model import Apply, At, Effect
+from diagnose.plant.effects.model import Apply, At, Effect, between
 from diagnose.plant.health import AirHealth, Health
 
 
@@ -47,20 +47,108 @@ def _slow(health: Health, at: At) -> Health:
 
 
 EFFECTS = (
-    Effect("coil-dirty", "air", "circuit", "share of the air path closed, up to 0.85, and a little of the surface", _closed(0.85, 0.15)),
-    Effect("coil-fins-flattened", "air", "circuit", "share of the air path closed, up to 0.65, and surface", _closed(0.65, 0.2)),
+    Effect(
+        "coil-dirty",
+        "air",
+        "circuit",
+        "share of the air path closed, up to 0.85, and a little of the surface",
+        _closed(0.85, 0.15),
+    ),
+    Effect(
+        "coil-fins-flattened",
+        "air",
+        "circuit",
+        "share of the air path closed, up to 0.65, and surface",
+        _closed(0.65, 0.2),
+    ),
     Effect("coil-covered", "air", "circuit", "share of the face covered, up to 0.95", _closed(0.95)),
-    Effect("air-blocked-by-obstacle", "air", "unit", "air path closed, up to 0.6, and air coming back, up to 0.35", _closed(0.6, 0.0, 0.35)),
-    Effect("air-recirculates", "air", "unit", "share of leaving air that comes back, up to 0.55", _set(lambda a, at: {"recirculation": max(a.recirculation, 0.55 * at.s)})),
-    Effect("hot-air-from-neighbour", "air", "unit", "air over the weather, 2 to 20 K", _set(lambda a, at: {"hot_air_k": a.hot_air_k + 2.0 + 18.0 * at.s})),
-    Effect("condenser-panel-open", "air", "unit", "share of the fan's air that misses the coil, up to 0.45", _set(lambda a, at: {"leak": max(a.leak, 0.45 * at.s)})),
-    Effect("ambient-beyond-rating", "air", "unit", "weather over 35 C, 6 to 18 K", _set(lambda a, at: {"weather_k": 6.0 + 12.0 * at.s})),
-    Effect("cold-start-no-head-control", "air", "unit", "weather under 35 C by 30 to 50 K and fans that do not follow", _set(lambda a, at: {"weather_k": -30.0 - 20.0 * at.s, "no_head_control": True})),
-    Effect("fans-rest-in-cold", "air", "circuit", "weather under 35 C by 20 to 40 K, head control works", lambda health, at: _change(health, replace(at, id="*"), lambda a, at: {"weather_k": -20.0 - 20.0 * at.s})),
-    Effect("fan-blade-loose", "air", "circuit", "air of one fan lost", _set(lambda a, at: {"blade": a.blade * (1.0 - 0.8 * at.s / _fans(at))})),
-    Effect("fan-motor-failed", "air", "circuit", "fans standing: one, up to 0.6 of the section", _set(lambda a, at: {"fans_out": max(a.fans_out, _some(at))})),
-    Effect("fan-supply-lost", "air", "circuit", "fans standing: one, up to 0.6 of the section", _set(lambda a, at: {"fans_out": max(a.fans_out, _some(at))})),
-    Effect("fan-reversed", "air", "circuit", "fans turning backwards: one, up to 0.6 of the section", _set(lambda a, at: {"fans_reversed": max(a.fans_reversed, _some(at))})),
-    Effect("fan-drive-fault", "air", "circuit", "the drive gives nothing", _set(lambda a, at: {"speed": 0.03}), "fan drive", True),
+    Effect(
+        "air-blocked-by-obstacle",
+        "air",
+        "unit",
+        "air path closed, up to 0.6, and air coming back, up to 0.35",
+        _closed(0.6, 0.0, 0.35),
+    ),
+    Effect(
+        "air-recirculates",
+        "air",
+        "unit",
+        "share of leaving air that comes back, up to 0.55",
+        _set(lambda a, at: {"recirculation": max(a.recirculation, 0.55 * at.s)}),
+    ),
+    Effect(
+        "hot-air-from-neighbour",
+        "air",
+        "unit",
+        "air over the weather, 2 to 20 K",
+        _set(lambda a, at: {"hot_air_k": a.hot_air_k + 2.0 + 18.0 * at.s}),
+    ),
+    Effect(
+        "condenser-panel-open",
+        "air",
+        "unit",
+        "share of the fan's air that misses the coil, up to 0.45",
+        _set(lambda a, at: {"leak": max(a.leak, 0.45 * at.s)}),
+    ),
+    Effect(
+        "ambient-beyond-rating",
+        "air",
+        "unit",
+        "weather, 41 to 53 C",
+        _set(lambda a, at: {"weather_k": between(314.15, 326.15, at.s)}),
+    ),
+    Effect(
+        "cold-start-no-head-control",
+        "air",
+        "unit",
+        "weather, 5 to -15 C, and fans that do not follow",
+        _set(lambda a, at: {"weather_k": between(278.15, 258.15, at.s), "no_head_control": True}),
+    ),
+    Effect(
+        "fans-rest-in-cold",
+        "air",
+        "circuit",
+        "weather, 14 to -10 C, head control works",
+        lambda health, at: _change(
+            health, replace(at, id="*"), lambda a, at: {"weather_k": between(287.15, 263.15, at.s)}
+        ),
+    ),
+    Effect(
+        "fan-blade-loose",
+        "air",
+        "circuit",
+        "air of one fan lost",
+        _set(lambda a, at: {"blade": a.blade * (1.0 - 0.8 * at.s / _fans(at))}),
+    ),
+    Effect(
+        "fan-motor-failed",
+        "air",
+        "circuit",
+        "fans standing: one, up to 0.6 of the section",
+        _set(lambda a, at: {"fans_out": max(a.fans_out, _some(at))}),
+    ),
+    Effect(
+        "fan-supply-lost",
+        "air",
+        "circuit",
+        "fans standing: one, up to 0.6 of the section",
+        _set(lambda a, at: {"fans_out": max(a.fans_out, _some(at))}),
+    ),
+    Effect(
+        "fan-reversed",
+        "air",
+        "circuit",
+        "fans turning backwards: one, up to 0.6 of the section",
+        _set(lambda a, at: {"fans_reversed": max(a.fans_reversed, _some(at))}),
+    ),
+    Effect(
+        "fan-drive-fault",
+        "air",
+        "circuit",
+        "the drive gives nothing",
+        _set(lambda a, at: {"speed": 0.03}),
+        "fan drive",
+        True,
+    ),
     Effect("fan-drive-held-slow", "air", "circuit", "speed lost, up to 0.7", _slow),
 )

@@ -52,7 +52,10 @@ def _bypass(health: Health, at: At) -> Health:
     """Open with the onboard pump: fluid runs in a circle. Shut with the site's: it must pass the idle pump."""
     if at.plant.loop.in_use == "onboard":
         return replace(health, loop=replace(health.loop, pump_bypass_open=max(health.loop.pump_bypass_open, at.s)))
-    return replace(health, loop=replace(health.loop, idle_pump_in_path=True, check_open=health.loop.check_open * (1.0 - 0.6 * at.s)))
+    return replace(
+        health,
+        loop=replace(health.loop, idle_pump_in_path=True, check_open=health.loop.check_open * (1.0 - 0.6 * at.s)),
+    )
 
 
 def _thick(health: Health, at: At) -> Health:
@@ -105,14 +108,24 @@ def _e(cause: str, place: str, meaning: str, apply: Apply, needs: str = "", swit
 
 EFFECTS = (
     _e("strainer-clogged", "unit", "blocked share of the screen, up to 0.93", _open("strainer_open", 0.07)),
-    _e("start-up-screen-left", "unit", "how much finer the screen left in is: a quarter is free at 1", _open("strainer_open", 0.25)),
+    _e(
+        "start-up-screen-left",
+        "unit",
+        "how much finer the screen left in is: a quarter is free at 1",
+        _open("strainer_open", 0.25),
+    ),
     _e("strainer-screen-damaged", "unit", "share of the screen that is gone", _set(lambda at: {"strainer_gone": at.s})),
     _e("suction-valve-shut", "unit", "travel closed", _open("suction_valve_open", 0.0)),
     _e("discharge-valve-shut", "unit", "travel closed, outlet of the unit", _open("outlet_valve_open", 0.0)),
     _e("triple-duty-throttled", "unit", "travel closed", _open("check_open", 0.05)),
     _e("check-valve-stuck", "unit", "passage closed by the stuck disc", _open("check_open", 0.03)),
     _e("hose-kinked", "unit", "section of the return hose lost", _open("return_hose_open", 0.08)),
-    _e("hose-too-small", "unit", "section of both hoses lost", _both(_open("return_hose_open", 0.35), _open("supply_hose_open", 0.35))),
+    _e(
+        "hose-too-small",
+        "unit",
+        "section of both hoses lost",
+        _both(_open("return_hose_open", 0.35), _open("supply_hose_open", 0.35)),
+    ),
     _e("coupling-not-seated", "unit", "how far the coupling's valve stays shut", _open("supply_hose_open", 0.04)),
     _e("plug-left-in", "unit", "section closed in the return line", _open("return_hose_open", 0.02)),
     _e("gasket-pushed-in", "unit", "section closed in the return line", _open("return_hose_open", 0.15)),
@@ -126,7 +139,12 @@ EFFECTS = (
         "share of the plate's channels closed, up to 0.85",
         _both(_open("evaporator_open", 0.15), _factor("evaporator_film", 0.55)),
     ),
-    _e("plate-iced", "unit", "share of the channels closed by ice", _both(_open("evaporator_open", 0.03), _factor("evaporator_film", 0.4))),
+    _e(
+        "plate-iced",
+        "unit",
+        "share of the channels closed by ice",
+        _both(_open("evaporator_open", 0.03), _factor("evaporator_film", 0.4)),
+    ),
     _e(
         "evaporator-fouled",
         "unit",
@@ -134,7 +152,12 @@ EFFECTS = (
         _both(_open("evaporator_open", 0.5), _factor("evaporator_film", 0.35)),
     ),
     _e("air-bound", "unit", "gas in the fluid, 2 to 12 % by volume", _gas(0.02, 0.12)),
-    _e("high-hose-trap", "unit", "gas held at the high spot, narrowing the supply", _gas(0.01, 0.05, supply_hose_open=0.3)),
+    _e(
+        "high-hose-trap",
+        "unit",
+        "gas held at the high spot, narrowing the supply",
+        _gas(0.01, 0.05, supply_hose_open=0.3),
+    ),
     _e("suction-air-leak", "unit", "air drawn in, 1 to 8 % by volume", _gas(0.01, 0.08)),
     _e("vent-shut", "unit", "gas that cannot leave, 1 to 7 %", _gas(0.01, 0.07)),
     _e("low-fill", "unit", "fill missing: pressure to nothing and gas", _gas(0.0, 0.11, 15.0)),
@@ -147,7 +170,14 @@ EFFECTS = (
     _e("idle-chiller-passing", "unit", "share of the flow that goes through the idle unit", _idle),
     _e("bypass-wrong", "unit", "opening of the bypass (onboard pump), or how far it is shut (site pump)", _bypass),
     _e("pump-bypass-left-open", "pump", "opening of the bypass round the pump", _bypass, needs="onboard pump in use"),
-    _e("both-pumps-running", "unit", "the second pump runs too", _set(lambda at: {"both_running": True}), "both pumps", True),
+    _e(
+        "both-pumps-running",
+        "unit",
+        "the second pump runs too",
+        _set(lambda at: {"both_running": True}),
+        "both pumps",
+        True,
+    ),
     _e("site-pump-off", "unit", "stands", _set(lambda at: {"site_off": True}), "site pump in use", True),
     _e("site-pump-slow", "unit", "speed lost, up to half", _factor("site_speed", 0.5), "site pump in use"),
     _e("site-pump-too-small", "pump", "head missing, up to 0.7", _small),
@@ -155,7 +185,12 @@ EFFECTS = (
     _e("pump-coupling-sheared", "pump", "the shaft stands", _set(lambda at: {"pump_sheared": True}), switch=True),
     _e("pump-jammed", "pump", "cannot turn", _set(lambda at: {"pump_jammed": True}), switch=True),
     _e("impeller-worn", "pump", "head lost, up to 0.5", _factor("pump_head", 0.5)),
-    _e("impeller-clogged", "pump", "channels closed: head lost, curve steeper", _both(_factor("pump_head", 0.65), _factor("pump_bend", 5.0))),
+    _e(
+        "impeller-clogged",
+        "pump",
+        "channels closed: head lost, curve steeper",
+        _both(_factor("pump_head", 0.65), _factor("pump_bend", 5.0)),
+    ),
     _e("impeller-wrong", "pump", "head lost, up to 0.6", _factor("pump_head", 0.4)),
     _e("pump-run-out", "pump", "resistance of hoses and load missing, up to 0.97", _factor("load_resistance", 0.03)),
     _e("pump-starved", "pump", "inlet closed and fill low", _both(_open("suction_valve_open", 0.06), _fill(10.0))),
@@ -166,10 +201,30 @@ EFFECTS = (
     _e("glycol-too-thick", "unit", "percent above what is right, up to 30", _thick),
     _e("glycol-too-weak", "unit", "share of the glycol missing", _weak, "glycol in the loop"),
     _e("glycol-wrong-type", "unit", "the other glycol", _wrong, switch=True),
-    _e("load-larger-than-machine", "unit", "load over capacity, up to twice", _both(_factor("load_factor", 2.0), _set(lambda at: {"entering_add_k": 12.0 * at.s}))),
+    _e(
+        "load-larger-than-machine",
+        "unit",
+        "load over capacity, up to twice",
+        _both(_factor("load_factor", 2.0), _set(lambda at: {"entering_add_k": 12.0 * at.s})),
+    ),
     _e("low-load", "unit", "load missing, up to 0.9", _factor("load_factor", 0.1)),
     _e("loop-volume-small", "unit", "volume missing, up to 0.85", _factor("volume_factor", 0.15)),
-    _e("hot-return-at-pull-down", "unit", "return over design, 8 to 25 K", _set(lambda at: {"entering_add_k": 8.0 + 17.0 * at.s})),
-    _e("pull-down-warm-loop", "unit", "return over design, 6 to 18 K", _set(lambda at: {"entering_add_k": 6.0 + 12.0 * at.s})),
-    _e("warm-return-duty", "unit", "return kept warm, 4 to 12 K over design", _set(lambda at: {"entering_add_k": 4.0 + 8.0 * at.s})),
+    _e(
+        "hot-return-at-pull-down",
+        "unit",
+        "return over design, 8 to 25 K",
+        _set(lambda at: {"entering_add_k": 8.0 + 17.0 * at.s}),
+    ),
+    _e(
+        "pull-down-warm-loop",
+        "unit",
+        "return over design, 6 to 18 K",
+        _set(lambda at: {"entering_add_k": 6.0 + 12.0 * at.s}),
+    ),
+    _e(
+        "warm-return-duty",
+        "unit",
+        "return kept warm, 4 to 12 K over design",
+        _set(lambda at: {"entering_add_k": 4.0 + 8.0 * at.s}),
+    ),
 )
