@@ -1,4 +1,4 @@
-"""The command line: run, ask, calc, checks, causes, complaints, findings, match, report, bench, schema.
+"""The command line: run, ask, calc, checks, causes, complaints, findings, match, report, bench, replay, prove, schema.
 
 Exit 0; a bad case or value: exit 2 with one clear line for each problem, never a traceback.
 """
@@ -50,6 +50,16 @@ def _parser() -> argparse.ArgumentParser:
     replay.add_argument("folder")
     replay.add_argument("--json", action="store_true")
     replay.add_argument("--ablation", action="store_true", help="also with the rule stage switched off")
+    prove = commands.add_parser(
+        "prove", help="run a full-size proof: belief (against an independent library), causes (self-play)"
+    )
+    prove.add_argument("name", choices=("belief", "causes"))
+    prove.add_argument("--json", action="store_true")
+    prove.add_argument("--out", default="", help="write the result file here")
+    prove.add_argument("--seed", type=int, default=1)
+    prove.add_argument("--draws", type=int, default=0, help="fewer draws or networks than the full proof")
+    prove.add_argument("--processes", type=int, default=1)
+    prove.add_argument("--only", nargs="*", default=[], help="causes: only these")
     schema = commands.add_parser("schema", help="print the JSON Schema of case or advice")
     schema.add_argument("what", choices=("case", "advice"))
     return parser

@@ -231,6 +231,17 @@ def run_replay(args: argparse.Namespace) -> int:
     return 0
 
 
+def run_prove(args: argparse.Namespace) -> int:
+    """`prove NAME`: a full-size proof; exit 1 when it does not pass."""
+    from diagnose.prove.result import Options
+    from diagnose.prove.run import prove
+
+    options = Options(args.seed, args.draws, args.processes, "", args.out, tuple(args.only))
+    result, text = prove(args.name, options)
+    print(json.dumps(result, ensure_ascii=False) if args.json else text)
+    return 0 if result.get("passes", True) else 1
+
+
 def run_schema(args: argparse.Namespace) -> int:
     """`schema case|advice`: JSON Schema on standard output."""
     from diagnose.advice import Advice

@@ -1,0 +1,1 @@
+"""A quasi-steady model of the whole machine: six pure layers, each fault entering in one. See simulate.py."""
