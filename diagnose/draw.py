@@ -197,10 +197,11 @@ def _reasons(work: Work, weights: Mapping[Key, Array], index: int) -> tuple[tupl
 
 
 def _not_checked(work: Work, cause: Cause) -> tuple[str, ...]:
+    """Confirming looks that were neither done nor answered by readings."""
     answered = {e.check for e in work.case.entries if e.check}
-    return tuple(
-        work.knowledge.checks[c].title for c in cause.confirm if c in work.knowledge.checks and c not in answered
-    )[:4]
+    read = {e.quantity for e in work.case.entries if e.quantity and e.source == "today"}
+    checks = (work.knowledge.checks[c] for c in cause.confirm if c in work.knowledge.checks)
+    return tuple(c.title for c in checks if c.id not in answered and not (c.reads and set(c.reads) <= read))[:4]
 
 
 def _chain(work: Work, cause: Cause) -> tuple[str, ...]:
