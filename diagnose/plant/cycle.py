@@ -325,7 +325,7 @@ class _Solver:
 
     def inner(self, outlet: float) -> Root:
         """Evaporating temperature at the present discharge level and evaporator outlet."""
-        high = self.water.entering_k - max(outlet, 0.0) - 0.02
+        high = self.water.entering_k - max(outlet, 0.0) - 1e-6
         if high <= self.low_k:
             self.point = self.evaluate(self.low_k, 0.0)
             return Root(self.low_k, -1)

@@ -13,7 +13,7 @@ import math
 
 FLOW_EXPONENT = 0.7
 GAS_ZONE_SHARE = 0.22  # U of the superheating zone over U of the boiling zone: assumption
-NEARLY_ALL = 0.9995
+NEARLY_ALL = 1.0 - 1e-9
 
 
 def overall_ua(design_ua: float, fluid_share: float, flow_ratio: float, fluid_factor: float = 1.0) -> float:
