@@ -298,7 +298,7 @@ def _part(kind: str, name: str, topology: Topology, text: str) -> None:
     table = topology.compressors if kind == "compressor" else topology.fans
     listed = [one for ids in table.values() for one in ids]
     count = len(listed) if kind == "compressor" else topology.fan_count
-    circuit = next((c for c in topology.circuits if name.lower().startswith(c.lower())), "")
+    circuit = next((c for c in topology.circuits if name.lower().startswith(c.lower()) and len(name) > len(c)), "")
     short = name[len(circuit) :]
     known = {one.lower() for one in listed}
     if name in ("?", "*") or circuit and short in ("?", "*") or {name.lower(), short.lower()} & known:

@@ -18,7 +18,7 @@ import pytest
 import yaml
 
 from diagnose.__main__ import main
-from diagnose.case_check import read_case_file
+from diagnose.case_check import case_problems, parse_case, read_case_file
 from diagnose.store import Store
 from knowledge.load import load_knowledge
 from shared.errors import CaseError, ReadingError
@@ -230,6 +230,36 @@ def test_two_problems_of_different_stages_of_reading(refused: Run, tmp_path: Pat
         refused(made(tmp_path, "three.yaml", text.encode())),
         [["complaint", "'nothing-such'"], ["machine.voltage", "24 V"], ["entries.1.value", "5 A"]],
     )
+
+
+COUNTED = {"circuits": "2", "compressors": "4", "fans": "6"}
+LISTED = {
+    "circuits": {"A": {"compressors": ["A1", "A2"], "fans": ["1", "2"]}, "B": {"compressors": ["B1"], "fans": ["3"]}}
+}
+NUMBERED = {"circuits": {"1": {"compressors": ["1a", "1b"]}, "2": {"compressors": ["2a", "2b"]}}}
+GOOD_PLACES = [
+    ({}, "suction_pressure", ["", "A", "circuit:A", "circuit B", "circuit:2", "1", "compressor:A1"]),
+    (COUNTED, "suction_pressure", ["b", "circuit:B", "circuit:2", "compressor:B2", "fan:6", "A2"]),
+    (LISTED, "sump", ["compressor:A2", "compressor:b1", "A1", "circuit:B", "compressor:A?"]),
+    (LISTED, "fan_current", ["fan:3", "fan:B3", "circuit:A"]),
+    (NUMBERED, "fan_current", ["fan:1", "fan:12", "circuit:1"]),
+    (NUMBERED, "sump", ["compressor:1a", "compressor:2B", "circuit:2"]),
+    (COUNTED, "line_current", ["supply", "pump:onboard", "onboard", "compressor:A1", "fan:2", "supply:L2"]),
+    ({}, "pump_suction", ["", "pump", "pump:site", "onboard", "unit"]),
+    (COUNTED, "entering_fluid", ["unit", "loop", "circuit:A", "chiller:2"]),
+]
+
+
+@pytest.mark.parametrize(("machine", "quantity", "places"), GOOD_PLACES, ids=lambda v: v if isinstance(v, str) else "")
+def test_good_places_are_taken(machine: dict[str, Any], quantity: str, places: list[str]) -> None:
+    """The other side of the refusals: every way to name a place that this machine has."""
+    value = {"sump": "90 F", "fan_current": "2 A", "line_current": "9 A", "entering_fluid": "54 F"}.get(
+        quantity, "12 psig"
+    )
+    for place in places:
+        entry = {"quantity": quantity, "value": value, "place": place}
+        case = parse_case({"complaint": "low-suction", "machine": machine, "entries": [entry]})
+        assert case_problems(case, load_knowledge()) == [], place
 
 
 # readings ------------------------------------------------------------------------------------------------------------
