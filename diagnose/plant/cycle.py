@@ -29,6 +29,7 @@ BELOW_CRITICAL_K = 0.2  # the tables end at 0.95 of the critical pressure alread
 WETTEST = -60.0  # evaporator outlet parameter: quality 0.4
 INNER_K, OUTER_K, OUTLET_K = 1e-7, 1e-6, 1e-3
 MIDDLE_STEPS = 3
+CLOSES = 8e-4
 GAS_COSTS = (
     0.8  # share of condensing UA lost per share of gas in the pressure, at most 0.3: 10 to 30 % is assumed usual
 )
@@ -236,7 +237,6 @@ class _Solver:
     def evaluate(self, te_k: float, outlet: float) -> _Point:
         hw, water, fluid, discharge = self.hw, self.water, self.fluid, self.discharge
         te = fluid.line(te_k)
-        quality = 1.0
         if outlet >= 0.0:
             h1, s1, rho1 = fluid.gas(te, outlet)
         else:
@@ -251,13 +251,12 @@ class _Solver:
             rate = hw.swept_m3s * scroll.volumetric_efficiency(hw.curve, discharge.p_pa / te.p_pa) * (1.0 - hw.leak)
             p = te.p_pa / (1.0 + hw.suction_k * rate * rate * rho1 / te.p_pa)
             ts = self._line_at(p)
-            if outlet >= 0.0:
+            if h1 >= ts.gas_j_per_kg:
                 h1, s1, rho1 = fluid.gas(ts, fluid.superheat_of(ts, h1))
-            else:
-                s1 += (
-                    math.log(te.p_pa / ts.p_pa) * 80.0 * quality
-                )  # throttling makes entropy; R about 80 to 120 J/(kg K)
-                rho1 *= ts.p_pa / te.p_pa
+            else:  # same enthalpy, lower pressure: drier, with more entropy
+                quality = (h1 - ts.liquid_j_per_kg) / (ts.gas_j_per_kg - ts.liquid_j_per_kg)
+                s1 = ts.gas_j_per_kg_k - (ts.gas_j_per_kg - h1) / ts.t_dew_k
+                rho1 = inventory.mixed_kg_m3(ts.gas_kg_m3, ts.liquid_kg_m3, max(quality, 0.05))
         ratio = max(discharge.p_pa / ts.p_pa, 1.0001)
         if hw.chart is None:
             eta_v = scroll.volumetric_efficiency(hw.curve, ratio)
@@ -449,10 +448,8 @@ class _Solver:
         surplus(root.x, None if hw.valve.kind == "thermostatic" else self.opening)
         if trip is not None:
             return trip
-        if root.side < 0 and root.x > WETTEST + 1.0:
-            return NoBalance("low-pressure", "the expansion device passes too little at any superheat")
         if root.side > 0:
-            return NoBalance("low-pressure", "no evaporating temperature feeds the compressor")
+            return NoBalance("low-pressure", "the expansion device passes too little at any superheat")
         return self._result(root)
 
     def _trip(self, root: Root) -> NoBalance | None:
@@ -545,9 +542,27 @@ def solve(hardware: Hardware, fluid_side: FluidSide, air: AirSide, start: Start 
     are searched.
     """
     found = _Solver(hardware, fluid_side, air, start).solve()
-    if isinstance(found, NoBalance) and start is not None:
+    if start is not None and not closes(found, hardware):
         found = _Solver(hardware, fluid_side, air, None).solve()
+    if isinstance(found, Balance) and not closes(found, hardware):
+        # a restriction can leave two branches; the other one is looked for from the far side
+        found = _Solver(hardware, fluid_side, air, Start(hardware.fluid.high_k - 4.0, LOWEST_K + 25.0, 10.0)).solve()
+    if isinstance(found, Balance) and not closes(found, hardware):
+        name = "high-pressure" if hardware.discharge_k > 0.0 else "low-pressure"
+        return NoBalance(name, "no steady balance: the circuit jumps between two states")
     return found
+
+
+def closes(found: Balance | NoBalance, hardware: Hardware) -> bool:
+    """Whether a solution holds its charge and passes one flow through compressor and device, and its pressures fall."""
+    if isinstance(found, NoBalance):
+        return False
+    through = found.flow_kg_s * (1.0 - hardware.bypass)
+    return (
+        abs(found.charge_kg / hardware.charge_kg - 1.0) < CLOSES
+        and (FLOODED in found.notes or abs(found.device_kg_s / through - 1.0) < CLOSES)
+        and found.p_condenser_pa > found.p_evaporator_pa
+    )
 
 
 def held_at(
@@ -571,7 +586,9 @@ def at_discharge(
     """The moment a circuit's head passes ``discharge_k`` on its way up: evaporator in balance, condenser and charge not yet."""
     solver = _Solver(hardware, fluid_side, air, None)
     solver.forced_k = min(subcooling_k, 0.6 * max(discharge_k - air.air_k, 1.0))
-    solver.set_discharge(min(max(discharge_k, air.air_k + 1.0), solver.top_k))
+    glide = hardware.fluid.line(discharge_k)
+    least = air.air_k + 1.5 + 0.5 * (glide.t_dew_k - glide.t_bubble_k)  # a head that trips at rest: just above the air
+    solver.set_discharge(min(max(discharge_k, least), solver.top_k))
     outlet = max(hardware.valve.superheat_k, 1.0)
     if solver.inner(outlet).side < 0:
         return NoBalance("low-pressure", "the compressor draws more than the evaporator can boil off")

@@ -28,6 +28,7 @@ SETTLES_S = (
 )
 MOVED_K = 0.25  # the circuits are solved again when the loop has moved this far
 LOW_RESETS = 3
+NEAR_FREEZE_K = 1.0  # one stage a step is let go this close to the freeze limit: common practice
 LOAD_FADES_K, LOAD_ENDS_K = 300.15, 318.15  # a warm loop takes less from its load, a hot one nothing: assumption
 PUMP_HEAT = 1.0 / 0.86  # all of a pump motor's input ends in the fluid or beside it: taken into the fluid
 
@@ -245,6 +246,10 @@ class _Marcher:
             return
         band = c.band_k * h.band_factor
         leaving = (state.leaving_k if k.on else state.entering_k) + h.leaving_shift_k + h.control_shift_k
+        if k.on and leaving < c.freeze_k + h.freeze_add_k + NEAR_FREEZE_K and leaving < self.set_point:
+            self._stop(t, k.on[-1], "near the freeze limit")  # a control lets go before it trips, whatever the timers say
+            k.stage_s = t
+            return
         if t - k.stage_s < c.stage_delay_s * h.stage_factor:
             return
         total = len(plant.compressors)
