@@ -8,9 +8,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-HOLDS = ("entering", "load", "march")
-STATES = ("cooling", "pump-only", "powered", "standing")
-
 
 @dataclass(frozen=True, slots=True)
 class Conditions:
@@ -18,7 +15,8 @@ class Conditions:
 
     hold: entering or load. wanted: what the person tries to run: cooling, pump-only, powered (no pump), standing.
     board_volts, hertz: of the source when not the nameplate's; set_point_k: when not the card's.
-    minutes: since cooling started. stages: compressors the control wants when "entering" is held, None = all.
+    minutes: since cooling started. stages: compressors to run when "entering" is held; None: what the
+    control would for this return.
     site_other_va: other load on the same source.
     """
 

@@ -17,14 +17,10 @@ from diagnose.plant.supply import SupplyState
 
 #: words of the alarm list
 PHASE, POWER, FLOW, HIGH, LOW = "phase-or-voltage", "power-failed", "flow", "high-pressure", "low-pressure"
-FREEZE, OVERLOAD, PROTECTION, EARTH, SENSOR = (
-    "freeze",
-    "motor-overload",
-    "compressor-protection",
-    "earth-fault",
-    "sensor",
-)
-PULLS_IN, DROPS_OUT = 0.80, 0.65  # contactor coils: share of control volts (common practice, no source)
+FREEZE, OVERLOAD = "freeze", "motor-overload"
+PROTECTION, EARTH = "compressor-protection", "earth-fault"
+VOLUME_HEAT = 4.19e6  # rho cp of water [J/(m3 K)]
+PULLS_IN = 0.80  # contactor coils: share of control volts (common practice, no source)
 DIP_DROPS_OUT_PCT = 30.0  # ISO 8528-5 texts: more can drop out starters
 
 
@@ -117,15 +113,18 @@ def flow_proved(plant: Plant, h: ControlHealth, flow_m3s: float) -> bool:
     return flow_m3s >= plant.control.flow_share * h.proof_factor * plant.loop.design_m3s
 
 
-def wanted_stages(plant: Plant, h: ControlHealth, entering_k: float, set_point_k: float, capacity_rate: float) -> int:
-    """Compressors the control would keep on for this return: what brings the leaving fluid to its set point."""
+def wanted_stages(plant: Plant, h: ControlHealth, entering_k: float, set_point_k: float) -> int:
+    """Compressors the control would keep on for this return, at design flow: what brings the leaving fluid to its set point.
+
+    At less than design flow fewer would do; a control finds that out by and by, and until then trips on freezing or suction.
+    """
     total = len(plant.compressors)
-    seen = entering_k + h.leaving_shift_k + h.control_shift_k
-    target = set_point_k + h.set_point_add_k
-    if seen <= target + 0.3:
+    over = entering_k + h.leaving_shift_k + h.control_shift_k - set_point_k - h.set_point_add_k
+    if over <= 0.3:
         return 0
-    share = (seen - target) * capacity_rate / plant.capacity_w
-    return max(1, min(total, math.ceil(share * h.load_limit * total - 0.25)))
+    rate = plant.loop.design_m3s * VOLUME_HEAT
+    wanted = math.ceil(over * rate / plant.capacity_w * total - 0.25)
+    return max(1, min(wanted, math.floor(total * h.load_limit + 1e-9)))
 
 
 def stage_order(plant: Plant) -> list[str]:

@@ -12,7 +12,6 @@ Quasi-steady: refrigerant settles in a minute or three, fluid and metal far slow
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass, replace
 from typing import NamedTuple
 
@@ -78,7 +77,7 @@ class Hardware:
     swept_m3s: all running scrolls at this frequency. leak: share leaking back inside the scroll; reheat: how much of the leak
     also costs efficiency. suction_k, discharge_k, liquid_k: resistances, drop = K m2/rho [1/m4]. gas_pa: partial pressure of
     gas that does not condense. bypass: share of the compressor flow passed from discharge to the evaporator inlet.
-    sensor_shift_k: superheat the valve sees in excess of the true one. ua_lost: share of the evaporator lost to oil.
+    sensor_shift_k: superheat the valve sees in excess of the true one.
     """
 
     fluid: Surface
@@ -164,11 +163,6 @@ class Balance:
     leaving_k: float
     ratio: float
     notes: tuple[str, ...] = ()
-
-    @property
-    def energy_error(self) -> float:
-        """Cooling plus compressor work kept by the gas, less the heat rejected, over the heat rejected."""
-        return (self.cooling_w + self.power_w - self.shell_w - self.rejected_w) / self.rejected_w
 
 
 class _Point(NamedTuple):

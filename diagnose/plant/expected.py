@@ -94,7 +94,7 @@ PARTS: dict[str, tuple[Callable[[Plant, float], Plant], float]] = {
 }
 
 
-def figures(plant: Plant, state: MachineState, conditions: Conditions) -> dict[str, float]:
+def figures(plant: Plant, state: MachineState) -> dict[str, float]:
     """The compared figures of one solved moment, SI, by quantity name; empty when a circuit has no balance.
 
     Currents carry the motor's kind: ``line_current@compressor``, ``line_current@pump``.
@@ -150,18 +150,18 @@ def solved(plant: Plant, conditions: Conditions) -> MachineState:
 
 def expected_of(plant: Plant, conditions: Conditions) -> dict[str, Expected]:
     """Expected figures of a plant; empty when it has no healthy balance under these conditions."""
-    base = figures(plant, solved(plant, conditions), conditions)
+    base = figures(plant, solved(plant, conditions))
     if not base:
         return {}
     variance = dict.fromkeys(base, 0.0)
     for change, width in PARTS.values():
-        high = figures(plant, solved(change(plant, 1.0 + width), conditions), conditions)
+        high = figures(plant, solved(change(plant, 1.0 + width), conditions))
         for name in base:
             variance[name] += ((high[name] - base[name]) if high else 0.0) ** 2 / 3.0
     slopes: dict[str, dict[str, float]] = {name: {} for name in base}
     for key in ("entering_k", "air_k"):
         moved_to = replace(conditions, **{key: getattr(conditions, key) + STEP_K})
-        there = figures(plant, solved(plant, moved_to), moved_to)
+        there = figures(plant, solved(plant, moved_to))
         for name in base:
             slopes[name][key] = (there[name] - base[name]) / STEP_K if there else 0.0
     return {name: Expected(value, COVERS * math.sqrt(variance[name]), slopes[name]) for name, value in base.items()}

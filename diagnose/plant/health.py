@@ -51,7 +51,6 @@ class LoopHealth:
     fluid: str = ""
     percent: float | None = None
     load_factor: float = 1.0
-    load_add: float = 0.0
     volume_factor: float = 1.0
     entering_add_k: float = 0.0
 
@@ -76,13 +75,15 @@ class AirHealth:
 
 @dataclass(frozen=True, slots=True)
 class Branch:
-    """Wiring of one motor. open_phase: 0, 1 or 2 has no contact; ohm: added in one phase; dead: not fed at all.
+    """Wiring of one motor. open_phase: 0, 1 or 2 has no contact; ohm: added in one phase; dead: not fed at all;
+    winding_open: the open phase is inside the motor.
 
     shorted: share of turns shorted in one winding; star: left in star; taps: volts it is linked for over the plate's, inverse;
     locked: cannot turn; lead_ohm: in every phase; drag: factor on the load torque.
     """
 
     open_phase: int = -1
+    winding_open: bool = False
     ohm: float = 0.0
     ohm_phase: int = 0
     dead: bool = False
@@ -154,8 +155,6 @@ class CycleHealth:
     leak: dict[str, float] = field(default_factory=dict)
     stalled: tuple[str, ...] = ()
     refrigerant: str = ""
-    seat_leak: bool = False
-    moist: bool = False
 
 
 @dataclass(frozen=True, slots=True)

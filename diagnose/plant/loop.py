@@ -95,13 +95,12 @@ class PumpPoint:
 
 @dataclass(frozen=True, slots=True)
 class LoopState:
-    """Flow through the evaporator and to the load, drops, gauge pressures at the taps, running pumps; resistance_pa: of the
+    """Flow through the evaporator, drops, gauge pressures at the taps, running pumps; resistance_pa: of the
     whole ring, equal to the pumps' rise.
     """
 
     fluid: Fluid
     flow_m3s: float
-    load_m3s: float
     evaporator_pa: float
     strainer_pa: float
     taps: dict[str, float]
@@ -313,14 +312,7 @@ def solve_loop(
         "evaporator_out": evaporator_in - ring.plate(q),
         "expansion_tank": fill,
     }
-    cross = 0.0
-    if h.crossover_open > 0.0:
-        own = (p.load_pa * h.load_resistance * _resistance(h.load_open)) ** -0.5
-        across = (p.load_pa * CROSSOVER_OF_LOAD / h.crossover_open**2) ** -0.5
-        cross = across / (own + across)
-    return LoopState(
-        fluid, q, q * (1.0 - cross), ring.plate(q), ring.square(ring.strainer, q), taps, points, fill, ring.total(q)
-    )
+    return LoopState(fluid, q, ring.plate(q), ring.square(ring.strainer, q), taps, points, fill, ring.total(q))
 
 
 def _standing(fluid: Fluid, fill: float) -> LoopState:
@@ -336,4 +328,4 @@ def _standing(fluid: Fluid, fill: float) -> LoopState:
         ),
         fill,
     )
-    return LoopState(fluid, 0.0, 0.0, 0.0, 0.0, taps, {}, fill)
+    return LoopState(fluid, 0.0, 0.0, 0.0, taps, {}, fill)

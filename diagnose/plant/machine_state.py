@@ -22,10 +22,9 @@ from diagnose.plant.parameters import CircuitParameters, Plant
 from diagnose.plant.supply import SupplyState, run_motor, solve_supply
 from diagnose.properties.surface import Surface, surface
 
-RATED_LIQUID = 950.0
+PUMP_MOTOR_EFFICIENCY, COMPRESSOR_MOTOR_EFFICIENCY = 0.86, 0.90
 LEAST_RATE = 20.0  # W/K: standing fluid still conducts a little
 WARMER_PER_K = 0.014  # compressor power per K of air, for the supply's load before the circuits are solved
-HAMMER = 0.45  # current of a scroll that turns without pumping, over duty (texts: about half of normal)
 
 
 @dataclass(frozen=True, slots=True)
@@ -143,9 +142,7 @@ def _resistance(drop_pa: float, swept_m3s: float, fluid: Surface, at_k: float, g
     return drop_pa * density / flow**2
 
 
-def _signature(
-    plant: Plant, circuit: CircuitParameters, health: Health, running: tuple[str, ...]
-) -> tuple[object, ...]:
+def _signature(circuit: CircuitParameters, health: Health, running: tuple[str, ...]) -> tuple[object, ...]:
     h = health.cycle[circuit.id]
     plain = replace(
         circuit,
@@ -195,7 +192,7 @@ def solve_machine(
     flow_ratio = loop.flow_m3s / plant.loop.design_m3s
     for circuit in plant.circuits:
         ids = running.get(circuit.id, ())
-        key = _signature(plant, circuit, health, ids)
+        key = _signature(circuit, health, ids)
         if key not in known:
             air = solve_air(
                 circuit.air,
@@ -255,7 +252,7 @@ def finish(
     leaving = entering_k - cooling / rate
     motors = motor_currents(plant, health, supply, loop, circuits, pumping)
     power = sum(c.balance.power_w + c.air.fan_w * c.balance.fan_share**3 for c in circuits if c.balance)
-    power += sum(p.shaft_w / 0.86 for p in loop.pumps.values())
+    power += sum(p.shaft_w / PUMP_MOTOR_EFFICIENCY for p in loop.pumps.values())
     return MachineState(supply, loop, circuits, motors, entering_k, leaving, cooling, power, load_va)
 
 
@@ -299,7 +296,7 @@ def motor_currents(
             if name in health.cycle[circuit.id].stalled:
                 shaft = 0.12 * p.compressor.shaft_w
             elif circuit.balance is not None:
-                shaft = circuit.balance.power_w * 0.90 / max(len(pumping_ids), 1)
+                shaft = circuit.balance.power_w * COMPRESSOR_MOTOR_EFFICIENCY / max(len(pumping_ids), 1)
             else:
                 shaft = p.compressor.shaft_w
             key = ("compressor", round(shaft, 3), branch)

@@ -19,7 +19,7 @@ from diagnose.plant.conditions import Conditions
 from diagnose.plant.cycle import Start
 from diagnose.plant.faults import Fault, apply_faults
 from diagnose.plant.health import Health
-from diagnose.plant.machine_state import MachineState, solve_machine, weather_k
+from diagnose.plant.machine_state import PUMP_MOTOR_EFFICIENCY, MachineState, solve_machine, weather_k
 from diagnose.plant.parameters import Plant
 from diagnose.plant.supply import SupplyState, solve_supply, start_dip_pct, trip_seconds
 
@@ -30,7 +30,9 @@ MOVED_K = 0.25  # the circuits are solved again when the loop has moved this far
 LOW_RESETS = 3
 NEAR_FREEZE_K = 1.0  # one stage a step is let go this close to the freeze limit: common practice
 LOAD_FADES_K, LOAD_ENDS_K = 300.15, 318.15  # a warm loop takes less from its load, a hot one nothing: assumption
-PUMP_HEAT = 1.0 / 0.86  # all of a pump motor's input ends in the fluid or beside it: taken into the fluid
+PUMP_HEAT = (
+    1.0 / PUMP_MOTOR_EFFICIENCY
+)  # all of a pump motor's input ends in the fluid or beside it: taken into the fluid
 
 
 @dataclass(frozen=True, slots=True)
@@ -247,7 +249,9 @@ class _Marcher:
         band = c.band_k * h.band_factor
         leaving = (state.leaving_k if k.on else state.entering_k) + h.leaving_shift_k + h.control_shift_k
         if k.on and leaving < c.freeze_k + h.freeze_add_k + NEAR_FREEZE_K and leaving < self.set_point:
-            self._stop(t, k.on[-1], "near the freeze limit")  # a control lets go before it trips, whatever the timers say
+            self._stop(
+                t, k.on[-1], "near the freeze limit"
+            )  # a control lets go before it trips, whatever the timers say
             k.stage_s = t
             return
         if t - k.stage_s < c.stage_delay_s * h.stage_factor:

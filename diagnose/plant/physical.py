@@ -13,7 +13,7 @@ SLACK_K = 1e-3
 STATES = ("cooling", "pump-only", "powered", "standing")
 
 
-def _circuit(plant: Plant, shot: Snapshot, name: str) -> list[str]:
+def _circuit(shot: Snapshot, name: str) -> list[str]:
     def value(key: str) -> float:
         return shot.balance[f"{name}.{key}"]
 
@@ -58,7 +58,7 @@ def violations(plant: Plant, shot: Snapshot) -> list[str]:
                 found.append(f"{taken.quantity} off its scale ({state})")
     for circuit in plant.circuits:
         if f"{circuit.id}.s1" in shot.balance:
-            found += _circuit(plant, shot, circuit.id)
+            found += _circuit(shot, circuit.id)
     ring, rise = shot.balance.get("resistance_pa", 0.0), shot.balance.get("pump_rise_pa", 0.0)
     if ring > 0.0 and abs(rise - ring) > CLOSES * ring:
         found.append("pump and loop disagree")

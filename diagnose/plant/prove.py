@@ -21,6 +21,7 @@ from diagnose.plant.faults import EFFECTS, Fault, shows_on
 from diagnose.plant.physical import violations
 from diagnose.plant.simulate import simulate
 from diagnose.plant.sizing import plant_of
+from diagnose.prove.result import Options
 
 FULL = 20_000
 CHUNK = 500
@@ -121,9 +122,9 @@ def measure_speed() -> dict[str, Any]:
     }
 
 
-def prove_plant(seed: int = 1, draws: int = FULL, processes: int = 1) -> dict[str, Any]:
-    """Both together."""
-    return {**prove_draws(seed, draws, processes), "speed": measure_speed()}
+def prove_plant(options: Options) -> tuple[str, dict[str, Any]]:
+    """Both together, in the form of the prove command; "" for the cards' digest: only ids of cards are used."""
+    return "", {**prove_draws(options.seed, options.draws or FULL, options.processes), "speed": measure_speed()}
 
 
 def plant_text(result: dict[str, Any]) -> str:

@@ -19,7 +19,7 @@ from diagnose.plant.supply import load_side_volts
 
 SUMP_OVER_DISCHARGE_K = -25.0  # running sump under the discharge line (assumption)
 HEATED_K = 12.0  # heated sump of a standing compressor over the air (assumption)
-NOMINAL_OHM, OPEN_OHM = 1.2, 1e8
+NOMINAL_OHM, OPEN_OHM = 1.2, 1e8  # winding of a 10 A motor
 
 
 class _Taker:
@@ -53,7 +53,7 @@ def read_machine_state(
         taker("leaving_air", "unit", sum(out) / len(out))
     for circuit in state.circuits:
         _circuit(plant, health, state, circuit, weather, taker)
-    _supply(plant, health, state, name, taker)
+    _supply(plant, health, state, taker)
     for trip in trips:
         taker.made.setdefault(
             ("time_to_trip", "unit"), take("time_to_trip", "unit", trip.after_s, health.instruments, seed, weather)
@@ -132,7 +132,7 @@ def _circuit(
         taker("sump", f"compressor:{name}", b.t2_k + SUMP_OVER_DISCHARGE_K if hot else weather_k + HEATED_K)
 
 
-def _supply(plant: Plant, health: Health, state: MachineState, name: str, taker: _Taker) -> None:
+def _supply(plant: Plant, health: Health, state: MachineState, taker: _Taker) -> None:
     p, supply = plant.supply, state.supply
     swing = supply.swing
     taker("board_voltage", "supply", supply.board_volts(), 0.4 * swing)
@@ -154,6 +154,8 @@ def _supply(plant: Plant, health: Health, state: MachineState, name: str, taker:
             ohms = [base, base, base]
             if pump_branch.shorted > 0.0:
                 ohms[0] *= 1.0 - 0.5 * pump_branch.shorted
+            if pump_branch.winding_open:
+                ohms[pump_branch.open_phase] = OPEN_OHM
             taker("winding_resistance", place, (ohms[0], ohms[1], ohms[2]))
             if plant.loop.pump_drive:
                 turning = state.loop.pumps.get(pump)

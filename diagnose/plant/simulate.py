@@ -18,7 +18,7 @@ from diagnose.plant.cycle import Balance, Start
 from diagnose.plant.faults import Fault, apply_faults
 from diagnose.plant.health import Health
 from diagnose.plant.instruments import Taken
-from diagnose.plant.machine_state import CircuitState, MachineState, finish, solve_machine
+from diagnose.plant.machine_state import PUMP_MOTOR_EFFICIENCY, CircuitState, MachineState, finish, solve_machine
 from diagnose.plant.parameters import Plant
 from diagnose.plant.readings import read_machine_state
 from diagnose.plant.roots import rising_root
@@ -118,7 +118,7 @@ class _Run:
             screen="on" if alive else "off",
             **{"phase-monitor": "off" if not idle.alive else ("fault" if seen else "on")},
         )
-        rest = self._state({}, False, self._rest_temperature())
+        rest = self._state({}, False, conditions.entering_k)
         self._read("standing" if not idle.alive else "powered", rest)
         if idle.alive:
             self.readings["standing"] = self.readings["powered"]
@@ -130,10 +130,7 @@ class _Run:
         wanted = conditions.wanted
         if hold is not None or wanted in ("powered", "standing"):
             return self._held(hold)
-        return self._pump(rest)
-
-    def _rest_temperature(self) -> float:
-        return self.conditions.entering_k
+        return self._pump()
 
     def _held(self, hold: Hold | None) -> Snapshot:
         self.lamps.update(flow="off", pump="off", cooling="off")
@@ -143,7 +140,7 @@ class _Run:
                 self.trips.append(hold.trip)
         return self._done("powered")
 
-    def _pump(self, rest: MachineState) -> Snapshot:
+    def _pump(self) -> Snapshot:
         plant, health = self.plant, self.health
         h, c = health.control, plant.control
         if h.pump_open_at:
@@ -189,6 +186,8 @@ class _Run:
         turning = motor.most > 0.05
         self.lamps.update(flow="flickers" if flickers else ("on" if proved else "off"), pump="on" if turning else "off")
         self.balance["flow_m3s"] = state.loop.flow_m3s
+        if point is not None:
+            self.balance["suction_margin_m"] = point.margin_m
         if pump_trip is not None and (seconds or 0.0) < LATER * 60.0:
             # nothing else has time to happen: the pump is gone before or shortly after cooling starts
             self.trips.append(pump_trip)
@@ -212,16 +211,16 @@ class _Run:
         if self.conditions.wanted == "pump-only":
             self.lamps["cooling"] = "off"
             return self._done("pump-only")
-        return self._cooling(state)
+        return self._cooling()
 
-    def _cooling(self, pump: MachineState) -> Snapshot:
+    def _cooling(self) -> Snapshot:
         plant, health, conditions = self.plant, self.health, self.conditions
         h = health.control
         if h.waiting:
             self.hold = h.waiting
             self.lamps["cooling"] = "off"
             return self._done("pump-only")
-        stages = self._stages(pump)
+        stages = self._stages()
         if stages == 0:
             self.hold = "set-point-satisfied"
             self.lamps["cooling"] = "off"
@@ -260,11 +259,10 @@ class _Run:
             if circuit.id not in lost and not whole and f"compressor:{c}" not in tripped
         )
         self.lamps["cooling"] = "on" if left else "off"
-        late_pump = any(t.device == "pump-overload" for t in self.trips)
         if not left:
             self.hold = "tripped"
             return self._done("pump-only")
-        return self._done("cooling", left, self._steadiness(state, bool(lost), late_pump))
+        return self._done("cooling", left, self._steadiness(state, bool(lost)))
 
     def _settled(self) -> float:
         """Return temperature once the control has had its way: it follows a set point moved down, a sensor that reads wrong and
@@ -279,24 +277,21 @@ class _Run:
         moved = min(h.set_point_add_k, 0.0) - h.leaving_shift_k - h.control_shift_k
         return max(entering + moved, self.plant.control.set_point_k - 12.0)
 
-    def _stages(self, pump: MachineState) -> int:
+    def _stages(self) -> int:
         plant, health, conditions = self.plant, self.health, self.conditions
         total = len(plant.compressors)
         set_point = conditions.set_point_k or plant.control.set_point_k
-        load = conditions.load_share * health.loop.load_factor
         if conditions.hold == "load":
+            load = conditions.load_share * health.loop.load_factor
             if health.control.normal == "satisfied" or load <= 0.0:
                 return 0
             most = max(1, math.ceil(total * health.control.load_limit - 1e-9))
             return max(1, min(most, math.ceil(load * total - 0.25)))
         if conditions.stages is not None:
             return min(max(conditions.stages, 0), total)
-        wanted = controller.wanted_stages(plant, health.control, self._settled(), set_point, 1e9)
-        if wanted == 0 or health.control.normal == "satisfied":
+        if health.control.normal == "satisfied":
             return 0
-        if load < 0.5 and health.loop.load_factor < 1.0:
-            return 1
-        return max(1, math.floor(total * health.control.load_limit + 1e-9))
+        return controller.wanted_stages(plant, health.control, self._settled(), set_point)
 
     def _starts(self, stages: int) -> tuple[dict[str, tuple[str, ...]], dict[str, str]]:
         """Compressors that come on, and why the others of the wanted ones do not."""
@@ -380,9 +375,7 @@ class _Run:
                 self.notes.append(f"{place}: {name} would have tripped; a safety is jumpered")
                 name = ""
             if name == "high-pressure":
-                self.trips.append(
-                    Trip(controller.HIGH, place, "high-pressure-switch", 90.0, self._why(b, failed, "head"))
-                )
+                self.trips.append(Trip(controller.HIGH, place, "high-pressure-switch", 90.0, self._why(failed, "head")))
                 shown = self._at_head(circuit, high)
             elif name == "low-pressure":
                 self.trips.append(
@@ -391,7 +384,7 @@ class _Run:
                         place,
                         "low-pressure-switch",
                         c.low_pressure_bypass_s,
-                        self._why(b, failed, "suction"),
+                        self._why(failed, "suction"),
                         False,
                     )
                 )
@@ -418,7 +411,7 @@ class _Run:
                     self.notes.append(f"circuit:{circuit.id}: plate wall below the fluid's freeze point")
         return final
 
-    def _why(self, b: Balance | None, failed: cycle.NoBalance | None, what: str) -> str:
+    def _why(self, failed: cycle.NoBalance | None, what: str) -> str:
         return failed.why if failed else f"steady {what} beyond the cut-out"
 
     def _at_head(self, circuit: CircuitState, high_pa: float) -> CircuitState:
@@ -474,7 +467,7 @@ class _Run:
                         )
                     )
 
-    def _steadiness(self, state: MachineState, lost: bool, late: bool) -> str:
+    def _steadiness(self, state: MachineState, lost: bool) -> str:
         conditions, plant = self.conditions, self.plant
         if lost or any(not t.latched for t in self.trips):
             return "cycling"
@@ -501,6 +494,7 @@ class _Run:
             leaving_k=state.leaving_k,
             capacity_rate=state.loop.capacity_rate,
             resistance_pa=state.loop.resistance_pa,
+            pump_w=sum(p.shaft_w for p in state.loop.pumps.values()) / PUMP_MOTOR_EFFICIENCY,
             pump_rise_pa=sum(p.rise_pa for p in state.loop.pumps.values()),
         )
         for circuit in state.circuits:

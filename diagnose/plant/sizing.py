@@ -14,7 +14,7 @@ hoses a quarter of the rise; 6 gallons a ton in the loop; two circuits with two 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from diagnose.calculators.electrical import SQRT3
 from diagnose.calculators.flow import GRAVITY
@@ -27,6 +27,7 @@ from diagnose.plant.compressor import ScrollCurve, total_efficiency, volumetric_
 from diagnose.plant.conditions import RATING
 from diagnose.plant.cycle import AirSide, FluidSide, Hardware
 from diagnose.plant.loop import fluid_at
+from diagnose.plant.machine_state import COMPRESSOR_MOTOR_EFFICIENCY, PUMP_MOTOR_EFFICIENCY
 from diagnose.plant.parameters import (
     AirParameters,
     CircuitParameters,
@@ -49,7 +50,7 @@ SPLIT_K = 10.0 * F
 AIR_KG_S_W, FAN_SHARE = 0.143e-3, 0.033
 CONDENSER_M3_W, LIQUID_M3_W, EVAPORATOR_M3_W, GAS_M3_W = 0.32e-6, 0.054e-6, 0.216e-6, 0.03e-6
 FLUID_SHARE, AIR_SHARE = 0.5, 0.8
-MOTOR_EFFICIENCY, PUMP_MOTOR_EFFICIENCY, FAN_MOTOR_EFFICIENCY = 0.90, 0.86, 0.80
+FAN_MOTOR_EFFICIENCY = 0.80
 POWER_FACTOR = 0.838  # of the motor circuit at its duty point
 PLATE_SHARE, LOCKED = 0.72, 6.1
 LOOP_M3_W = 6.0 * 3.785e-3 / 3516.85  # six gallons a ton
@@ -59,7 +60,7 @@ CUT_OUT_K, LOW_CUT_OUT_K, LOW_CUT_OUT_GLYCOL_K = 338.15, 265.15, 253.15
 
 @dataclass(frozen=True, slots=True)
 class Rated:
-    """One circuit sized at rating. power_w: compressors; drop_pa: the device's pressure difference there."""
+    """One circuit sized at rating. power_w: compressors; flow_kg_s: refrigerant."""
 
     swept_m3s: float
     ua_evaporator: float
@@ -68,9 +69,6 @@ class Rated:
     charge_kg: float
     power_w: float
     flow_kg_s: float
-    liquid_kg_m3: float
-    gas_kg_m3: float
-    discharge_kg_m3: float
 
 
 class _Notes:
@@ -148,11 +146,10 @@ def size_circuit(
     side = FluidSide(entering, water_rate, ua_evaporator)
     air = AirSide(air_k, rate, rate, ua_condenser, AIR_SHARE)
     charge = cycle.held_at(hardware, side, air, condensing_k, evaporating_k, superheat_k)
-    rho2 = high.gas_kg_m3 * high.t_dew_k / t2
-    return Rated(swept, ua_evaporator, ua_condenser, valve, charge, flow * work, flow, rho3, rho1, rho2)
+    return Rated(swept, ua_evaporator, ua_condenser, valve, charge, flow * work, flow)
 
 
-def _circuits(data: MachineData, machine: Machine, capacity_w: float, note: _Notes) -> Topology:
+def _circuits(machine: Machine, capacity_w: float, note: _Notes) -> Topology:
     topology = topology_of(machine)
     ids = topology.circuits
     if not ids:
@@ -271,7 +268,7 @@ def plant_of(machine: Machine, chart: CompressorMap | None = None) -> Plant:
         water = fluid_at("water", 0.0, "volume", 280.0)
         capacity = flow * water.density * water.heat_capacity * SPLIT_K if flow else 211e3
         note("capacity", f"{capacity / 1e3:.0f} kW" + (", 10 F at design flow" if flow else ", 60 tons"))
-    topology = _circuits(data, machine, capacity, note)
+    topology = _circuits(machine, capacity, note)
     kind = machine.expansion or "thermostatic"
     if machine.expansion is None:
         note("expansion device", kind)
@@ -327,7 +324,7 @@ def plant_of(machine: Machine, chart: CompressorMap | None = None) -> Plant:
         loop,
         tuple(circuits),
         supply,
-        _control(data, machine, refrigerant, loop, supply, note),
+        _control(data, refrigerant, loop, supply, note),
         tuple(note.lines),
     )
 
@@ -353,7 +350,7 @@ def _supply(
     else:
         plate = duty / PLATE_SHARE
         note("compressor plate", f"{plate:.1f} A, running current 0.72 of it")
-    compressor = MotorPlate(each * MOTOR_EFFICIENCY, duty, plate, LOCKED * duty)
+    compressor = MotorPlate(each * COMPRESSOR_MOTOR_EFFICIENCY, duty, plate, LOCKED * duty)
     pump_shaft = 1000.0 * GRAVITY * loop.design_m3s * loop.pump.shutoff_m / 1.25 / loop.pump.efficiency
     pump_duty = _currents(pump_shaft / PUMP_MOTOR_EFFICIENCY, volts)
     pump_plate = data.get("pump_plate_current")
@@ -395,7 +392,7 @@ def _supply(
 
 
 def _control(
-    data: MachineData, machine: Machine, refrigerant: str, loop: LoopParameters, supply: SupplyParameters, note: _Notes
+    data: MachineData, refrigerant: str, loop: LoopParameters, supply: SupplyParameters, note: _Notes
 ) -> ControlParameters:
     fluid = surface(refrigerant)
     set_point = data.get("set_point") or 279.82
@@ -431,17 +428,3 @@ def _control(
         supply.pump.plate_a,
         1.1 * supply.compressor.plate_a,
     )
-
-
-def with_orifice(plant: Plant) -> Plant:
-    """The same machine with a fixed orifice that passes the rated flow at rating."""
-    circuits = tuple(
-        replace(
-            c,
-            valve=ExpansionValve(
-                "orifice", c.valve.area_m2 * (1.0 if c.valve.kind == "orifice" else RATED_OPENING), c.valve.superheat_k
-            ),
-        )
-        for c in plant.circuits
-    )
-    return replace(plant, circuits=circuits)

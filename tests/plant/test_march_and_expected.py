@@ -147,7 +147,7 @@ def test_bands_cover_machines_of_the_same_card(lab: Any) -> None:
     inside = total = 0
     for seed in range(60):
         other = scattered(plant, seed)
-        shown = figures(other, solved(other, day), day)
+        shown = figures(other, solved(other, day))
         for name in names:
             away = abs(shown[name] - found[name].value) / found[name].band
             inside, total = inside + (away <= 1.0), total + 1

@@ -15,9 +15,10 @@ from diagnose.plant.faults import Fault
 from diagnose.plant.health import InstrumentHealth, Lie, healthy
 from diagnose.plant.instruments import KINDS, take
 from diagnose.plant.physical import violations
-from diagnose.plant.prove import measure_speed, plant_text, prove_draws
+from diagnose.plant.prove import measure_speed, plant_text, prove_draws, prove_plant
 from diagnose.plant.scatter import scattered
 from diagnose.plant.simulate import simulate, simulate_health
+from diagnose.prove.result import Options
 from knowledge.load import load_knowledge
 from shared.quantities import QUANTITIES
 from shared.units import parse_spread
@@ -231,6 +232,8 @@ def test_speed_is_measured_not_judged_here(lab: Any) -> None:
     assert speed["healthy"]["runs"] == 36 and speed["faulty"]["runs"] > 300
     text = plant_text({**prove_draws(1, 5), "speed": speed})
     assert "target 20" in text and "target 40" in text
+    digest, result = prove_plant(Options(seed=2, draws=3))
+    assert digest == "" and result["draws"] == 3 and result["passes"]
 
 
 def test_held_load_or_held_return_is_said(lab: Any) -> None:

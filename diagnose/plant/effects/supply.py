@@ -184,7 +184,13 @@ EFFECTS = (
         _motor("pump", lambda at: {"open_phase": 2}),
         switch=True,
     ),
-    _e("motor-open-winding", "pump", "one winding open", _motor("pump", lambda at: {"open_phase": 0}), switch=True),
+    _e(
+        "motor-open-winding",
+        "pump",
+        "one winding open",
+        _motor("pump", lambda at: {"open_phase": 0, "winding_open": True}),
+        switch=True,
+    ),
     _e(
         "motor-shorted-turns",
         "pump",
