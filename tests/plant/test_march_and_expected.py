@@ -11,9 +11,12 @@ from diagnose.case import Machine
 from diagnose.plant.conditions import RATING, Conditions
 from diagnose.plant.expected import expected_readings, missing_for_expected
 from diagnose.plant.faults import Fault
+from diagnose.plant.health import healthy
 from diagnose.plant.march import march
+from diagnose.plant.moment import readings_at
 from diagnose.plant.scatter import scattered
 from diagnose.plant.simulate import simulate
+from shared.errors import ChillerError
 
 
 def test_heat_of_the_loop_is_conserved(lab: Any) -> None:
@@ -91,6 +94,32 @@ def test_steady_march_meets_the_steady_state(lab: Any) -> None:
 def test_march_is_deterministic(lab: Any) -> None:
     first, second = (march(lab.plant(), Conditions(load_share=0.4), minutes=15) for _ in range(2))
     assert first.moments == second.moments and first.events == second.events
+
+
+def test_readings_at_a_minute_follow_late(lab: Any) -> None:
+    """Ten seconds after a start the circuit is still near its rest, ten minutes later in balance; the well lags the falling fluid."""
+    plant, day = lab.plant(), Conditions(load_share=0.4)
+    health = healthy(plant)
+    made = march(plant, day, minutes=30, start_k=298.15)
+    start = next(e.t_s for e in made.events if e.what == "start")
+    early, late = (readings_at(plant, day, health, made, start + s) for s in (10.0, 700.0))
+
+    def true(table: dict[tuple[str, str], Any], name: str, place: str = "circuit:A") -> float:
+        return float(table[name, place].true)
+
+    assert true(early, "suction_pressure") > true(late, "suction_pressure") + 3e5
+    assert true(early, "liquid_pressure") < true(late, "liquid_pressure")
+    index = next(
+        n
+        for n, m in enumerate(made.moments)
+        if m.running and n > 20 and all(b.running == m.running for b in made.moments[n - 15 : n])
+    )
+    moment = made.moments[index]
+    falling = readings_at(plant, day, health, made, moment.t_s)
+    assert moment.leaving_k < made.moments[index - 5].leaving_k
+    assert moment.leaving_k < true(falling, "leaving_fluid", "unit") < moment.leaving_k + 1.0
+    with pytest.raises(ChillerError, match="outside the run"):
+        readings_at(plant, day, health, made, 1e6)
 
 
 # expected readings ---------------------------------------------------------------------------------------------------
