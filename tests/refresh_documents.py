@@ -18,6 +18,7 @@ import contextlib
 import io
 import re
 import shlex
+import tempfile
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -61,7 +62,11 @@ def printed(example: Shown) -> str:
         else:
             from diagnose.__main__ import main
 
-            main(words[3:])
+            with tempfile.TemporaryDirectory() as folder:
+                main(
+                    [f"{folder}/{w}" if before == "-o" else w for before, w in zip(words[2:], words[3:], strict=False)]
+                )
+            return out.getvalue().replace(f"{folder}/", "")
     return out.getvalue()
 
 
