@@ -42,7 +42,9 @@ def test_posterior_equals_brute_force(seed: int) -> None:
 @pytest.mark.parametrize("seed", range(100, 115))
 def test_posterior_equals_independent_library(seed: int) -> None:
     """Fifteen random networks here; `prove belief` does two hundred."""
-    pytest.importorskip("pyagrum", reason="pyAgrum is a test dependency")
+    pytest.importorskip(
+        "pyagrum", reason="pyAgrum does not load here (it needs the OpenMP library)", exc_type=ImportError
+    )
     network = Network(tiny.tiny_knowledge(seed, causes=6, effects=4, findings=6), tiny.UNIT, (), {})
     likelihoods = evidence(network, seed)
     got = infer(network, likelihoods).posterior().hypotheses()
