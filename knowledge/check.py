@@ -6,12 +6,14 @@ needs the engine: `python -m knowledge check` adds it).
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Mapping
 from typing import Any
 
 from knowledge.facts import RULE_FACTS, STRATA, fact_words
 from knowledge.load import Problem, RawCards
 from knowledge.models import Band, Cause, Check, Complaint, Condition, Effect, Finding, Rule, Words
+from knowledge.texts import text_problems
+from knowledge.whole_set import whole_set_problems
 from shared.errors import ReadingError
 from shared.quantities import QUANTITIES, Kind
 from shared.units import parse, parse_spread
@@ -40,11 +42,7 @@ class SetChecker:
         self.problems: list[Problem] = []
 
     def add(self, kind: str, card_id: str, key: str, text: str) -> None:
-        file = self.raw.where.get(f"{kind}/{card_id}", "?")
-        lines = self.raw.lines.get(file, {})
-        first = key.split(".")[0]
-        line = lines.get((first,), 0) or next((n for path, n in lines.items() if path and path[-1] == "id"), 1)
-        self.problems.append(Problem(file, line, f"{card_id}{'.' + key if key else ''}", text))
+        self.problems.append(self.raw.problem(kind, card_id, key, text))
 
     def run(self) -> list[Problem]:
         self._effects()
@@ -464,14 +462,13 @@ class SetChecker:
             if self.checks and finding.id not in observable:
                 self.add("findings", finding.id, "", "no check, band or rule can ever show this finding")
 
-    def confirmable(self) -> Iterator[str]:
-        """Causes that some check can tell from nothing wrong."""
-        for cause in self.causes.values():
-            if any(check in self.checks for check in cause.confirm):
-                yield cause.id
-
 
 def find_problems(raw: RawCards, quantity_kinds: Mapping[str, Kind]) -> list[Problem]:
-    """All problems of shape and of the whole set, in file order."""
-    problems = [*raw.problems, *SetChecker(raw, quantity_kinds).run()]
+    """All problems of shape and of the whole set, in file order.
+
+    What needs every reference to hold (which looks tell causes apart, what an answer leads to) is looked at only when all do.
+    """
+    problems = [*raw.problems, *SetChecker(raw, quantity_kinds).run(), *text_problems(raw)]
+    if not problems:
+        problems = whole_set_problems(raw)
     return sorted(set(problems), key=lambda p: (p.file, p.line, p.key, p.text))

@@ -21,7 +21,9 @@ from pydantic import TypeAdapter, ValidationError
 from knowledge.models import (
     Band,
     Card,
+    Catalogue,
     Cause,
+    Change,
     Check,
     Complaint,
     Context,
@@ -35,7 +37,7 @@ from knowledge.models import (
 from knowledge.yaml_text import Lines, YamlProblem, read_yaml
 from shared.errors import KnowledgeError
 
-FORMAT = "2"
+FORMAT = "3"
 CARDS = Path(__file__).parent / "cards"
 T = TypeVar("T", bound=Card)
 
@@ -47,12 +49,14 @@ TABLES: dict[str, tuple[str, type[Card]]] = {
     "findings": ("findings", Finding),
     "bands": ("bands", Band),
     "sources": ("sources", Source),
+    "changes.yaml": ("changes", Change),
 }
 FOLDERS: dict[str, tuple[str, type[Card]]] = {
     "causes": ("causes", Cause),
     "checks": ("checks", Check),
     "rules": ("rules", Rule),
     "complaints": ("complaints", Complaint),
+    "texts": ("texts", Catalogue),
 }
 
 
@@ -85,19 +89,32 @@ class Knowledge:
     contexts: dict[str, Context]
     instruments: dict[str, Instrument]
     digest: str
+    changes: dict[str, Change] = field(default_factory=dict)
+    texts: dict[str, Catalogue] = field(default_factory=dict)
     where: dict[str, str] = field(default_factory=dict)
     memo: dict[str, Any] = field(default_factory=dict, compare=False, repr=False)  # compiled forms, filled on demand
 
 
 @dataclass
 class RawCards:
-    """Cards as read from YAML with the problems met on the way."""
+    """Cards as read from YAML with the problems met on the way. rows: path of each card inside its file."""
 
     cards: dict[str, dict[str, Card]]
     words: Words | None
     where: dict[str, str]
     lines: dict[str, Lines]
     problems: list[Problem]
+    rows: dict[str, tuple[str | int, ...]] = field(default_factory=dict)
+
+    def problem(self, kind: str, card_id: str, key: str, text: str) -> Problem:
+        """A problem at a key ("then.cause") of a card, at the line of the deepest part of the key that has one."""
+        file = self.where.get(f"{kind}/{card_id}", "?")
+        lines, base = self.lines.get(file, {}), self.rows.get(f"{kind}/{card_id}", ())
+        parts: tuple[str | int, ...] = tuple(int(p) if p.isdigit() else p for p in key.split(".") if p)
+        while parts and (*base, *parts) not in lines:
+            parts = parts[:-1]
+        line = lines.get((*base, *parts)) if parts else lines.get((*base, "id"), lines.get(base, 1))
+        return Problem(file, line or 1, f"{card_id}{'.' + key if key else ''}", text)
 
 
 def card_files(folder: Path) -> list[Path]:
@@ -181,6 +198,7 @@ def read_cards(folder: Path = CARDS) -> RawCards:
                 raw.problems.append(Problem(relative, 1, "id", f"the file must be named {card.id}.yaml"))
             cards[name][card.id] = card
             raw.where[f"{name}/{card.id}"] = relative
+            raw.rows[f"{name}/{card.id}"] = base
     if raw.words is None and not any(p.file == "words.yaml" for p in raw.problems):
         raw.problems.append(Problem("words.yaml", 1, "", "missing: the table of words"))
     return raw

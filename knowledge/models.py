@@ -342,6 +342,45 @@ class Instrument(Card):
     source: tuple[Id, ...]
 
 
+class CheckText(Card):
+    """A check in another language: what is read out on the telephone, and one clause for each answer."""
+
+    telephone: Text
+    answers: dict[Id, Text] = {}
+
+
+class Catalogue(Card):
+    """One language of the telephone texts; its id is the language's two letters (ISO 639-1).
+
+    checks: texts by check id; empty for English, whose texts stand on the checks themselves. trade_words: words that
+    count as two syllables in the measure of how hard a text is, since nobody can do without them. review: who has read
+    the texts, or who must.
+    """
+
+    id: Annotated[str, StringConstraints(pattern=r"^[a-z]{2}$")]
+    title: Title
+    review: Text
+    trade_words: tuple[str, ...] = ()
+    checks: dict[Id, CheckText] = {}
+
+
+class Change(Card):
+    """One accepted change of a likelihood word: where, from what to what, why, and on how many closed calls it rests.
+
+    key: `prior`, or `prior_in.` and the context. at: the day, ISO date.
+    """
+
+    id: Id
+    at: Annotated[str, StringConstraints(pattern=r"^\d{4}-\d\d-\d\d$")]
+    cause: Id
+    key: Annotated[str, StringConstraints(pattern=r"^prior(_in\.[a-z0-9-]+)?$")]
+    was: PriorWord | Literal["none"]
+    now: PriorWord
+    confirmed: Annotated[int, Field(ge=0)]
+    calls: Annotated[int, Field(ge=0)]
+    reason: Text
+
+
 class Words(Card):
     """The one table that turns words into numbers."""
 
