@@ -11,7 +11,8 @@ from typing import Any
 
 from knowledge.facts import RULE_FACTS, STRATA, fact_words
 from knowledge.load import Problem, RawCards
-from knowledge.models import Band, Cause, Check, Complaint, Condition, Effect, Finding, Rule, Words
+from knowledge.models import Band, Cause, Change, Check, Complaint, Condition, Effect, Finding, Rule, Words
+from knowledge.scaffold import mark_problems
 from knowledge.texts import text_problems
 from knowledge.whole_set import whole_set_problems
 from shared.errors import ReadingError
@@ -38,6 +39,7 @@ class SetChecker:
         self.contexts = cards["contexts"]
         self.sources = cards["sources"]
         self.instruments = cards["instruments"]
+        self.changes: dict[str, Change] = cards["changes"]
         self.kinds = quantity_kinds
         self.problems: list[Problem] = []
 
@@ -52,6 +54,7 @@ class SetChecker:
         self._checks()
         self._rules()
         self._complaints()
+        self._changes()
         self._whole()
         return self.problems
 
@@ -455,6 +458,19 @@ class SetChecker:
             if self.causes and not any(card.id in c.complaints for c in self.causes.values()):
                 self.add("complaints", card.id, "", "no cause is a suspect for this complaint")
 
+    def _changes(self) -> None:
+        for card in self.changes.values():
+            self._refs("changes", card.id, "cause", [card.cause], self.causes, "cause")
+            context = card.key.removeprefix("prior_in.")
+            if context != card.key:
+                self._refs("changes", card.id, "key", [context], self.contexts, "context")
+            if card.was == card.now:
+                self.add("changes", card.id, "now", f"'{card.now}' is what it was; drop the row or correct it")
+            if card.confirmed > card.calls:
+                self.add(
+                    "changes", card.id, "confirmed", f"{card.confirmed} confirmed of {card.calls} calls; correct it"
+                )
+
     def _whole(self) -> None:
         observable = {c.finding for c in self.checks.values()} | {f for c in self.checks.values() for f in c.tells}
         observable |= {b.finding for b in self.bands.values()} | {r.then.finding for r in self.rules.values()}
@@ -468,7 +484,7 @@ def find_problems(raw: RawCards, quantity_kinds: Mapping[str, Kind]) -> list[Pro
 
     What needs every reference to hold (which looks tell causes apart, what an answer leads to) is looked at only when all do.
     """
-    problems = [*raw.problems, *SetChecker(raw, quantity_kinds).run(), *text_problems(raw)]
+    problems = [*raw.problems, *SetChecker(raw, quantity_kinds).run(), *text_problems(raw), *mark_problems(raw)]
     if not problems:
         problems = whole_set_problems(raw)
     return sorted(set(problems), key=lambda p: (p.file, p.line, p.key, p.text))

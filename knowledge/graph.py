@@ -45,10 +45,12 @@ def induced_width(graph: nx.Graph) -> tuple[int, tuple[Node, ...]]:
 
 
 def cause_map(knowledge: Knowledge, complaint: str = "") -> nx.DiGraph:
-    """Directed graph cause -> effect -> finding, edges with the words brought and how often.
+    """Directed graph complaint -> cause -> effect -> finding.
 
-    complaint: only the causes that list it, under the complaint itself. Nodes are "kind:id" with kind, id and title; an
-    edge's `gives` is {word: strength} or {parent word: {word: strength}}. Raises ChillerError for an unknown complaint.
+    complaint: only the causes that list it, under the complaint itself; else all causes and no complaint. Nodes are named
+    "kind:id" and carry kind, id and title. Edges carry kind and
+    "reported": often; "brings": lines [{gives: {word: how often}, when: {machine fact: words}}], one a line of the card;
+    "shows": given {word above: {word: how often}}. Raises ChillerError for an unknown complaint.
     """
     if complaint and complaint not in knowledge.complaints:
         allowed = ", ".join(knowledge.complaints)
@@ -66,30 +68,25 @@ def cause_map(knowledge: Knowledge, complaint: str = "") -> nx.DiGraph:
         source = node("cause", cause)
         if complaint:
             above = node("complaint", knowledge.complaints[complaint])
-            graph.add_edge(above, source, gives={}, often=cause.complaints[complaint], when={})
+            graph.add_edge(above, source, kind="reported", often=cause.complaints[complaint])
         for edge in cause.brings:
             if edge.effect:
                 target = node("effect", knowledge.effects[edge.effect])
             else:
                 target = node("finding", knowledge.findings[edge.finding or ""])
-            gives = (
-                {**graph.edges[source, target]["gives"], **edge.gives} if graph.has_edge(source, target) else edge.gives
-            )
-            graph.add_edge(source, target, gives=dict(gives), when={n: list(w) for n, w in edge.when.items()})
-    wanted = {data["id"] for _, data in graph.nodes(data=True) if data["kind"] == "effect"}
-    grown = True
-    while grown:  # an effect moves the effects below it
-        more = {e.id for e in knowledge.effects.values() if e.parent in wanted and e.id not in wanted}
-        for name in sorted(more):
-            node("effect", knowledge.effects[name])
-        wanted |= more
-        grown = bool(more)
-    for effect in knowledge.effects.values():
-        if effect.id in wanted and effect.parent in wanted:
-            graph.add_edge(f"effect:{effect.parent}", f"effect:{effect.id}", gives=_given(effect.given), when={})
-    for finding in knowledge.findings.values():
-        if finding.effect in wanted and finding.given:
-            graph.add_edge(f"effect:{finding.effect}", node("finding", finding), gives=_given(finding.given), when={})
+            if not graph.has_edge(source, target):
+                graph.add_edge(source, target, kind="brings", lines=[])
+            line = {"gives": dict(edge.gives), "when": {n: list(w) for n, w in edge.when.items()}}
+            graph.edges[source, target]["lines"].append(line)
+    reached = [data["id"] for _, data in graph.nodes(data=True) if data["kind"] == "effect"]
+    for name in reached:  # grows: an effect moves the effects below it
+        below = [e for e in knowledge.effects.values() if e.parent == name]
+        for effect in below:
+            graph.add_edge(f"effect:{name}", node("effect", effect), kind="shows", given=_given(effect.given))
+        reached += [e.id for e in below if e.id not in reached]
+        for finding in knowledge.findings.values():
+            if finding.effect == name and finding.given:
+                graph.add_edge(f"effect:{name}", node("finding", finding), kind="shows", given=_given(finding.given))
     return graph
 
 
@@ -98,12 +95,11 @@ def _given(given: Mapping[str, Mapping[str, str]]) -> dict[str, dict[str, str]]:
 
 
 def map_json(graph: nx.DiGraph) -> dict[str, Any]:
-    """The map as data: nodes [{name, kind, id, title}], edges [{source, target, gives, when}]."""
+    """The map as data: nodes [{name, kind, id, title}], edges [{source, target, kind, ...}], in a fixed order."""
+    edges = sorted(graph.edges(data=True), key=lambda e: e[:2])
     return {
         "nodes": [{"name": name, **data} for name, data in sorted(graph.nodes(data=True))],
-        "edges": [
-            {"source": a, "target": b, **data} for a, b, data in sorted(graph.edges(data=True), key=lambda e: e[:2])
-        ],
+        "edges": [{"source": a, "target": b, **data} for a, b, data in edges],
     }
 
 
@@ -113,14 +109,24 @@ def map_dot(graph: nx.DiGraph) -> str:
     for name, data in sorted(graph.nodes(data=True)):
         lines.append(f"  {_quoted(name)} [label={_quoted(data['title'])}, shape={_SHAPES[data['kind']]}];")
     for source, target, data in sorted(graph.edges(data=True), key=lambda e: e[:2]):
-        label = data.get("often") or ", ".join(
-            f"{word} {often}"
-            if isinstance(often, str)
-            else f"{word}: {', '.join(f'{w} {o}' for w, o in often.items())}"
-            for word, often in data["gives"].items()
-        )
-        lines.append(f"  {_quoted(source)} -> {_quoted(target)} [label={_quoted(label)}, fontsize=8];")
+        lines.append(f"  {_quoted(source)} -> {_quoted(target)} [label={_quoted(_label(data))}, fontsize=8];")
     return "\n".join([*lines, "}"])
+
+
+def _label(edge: Mapping[str, Any]) -> str:
+    if edge["kind"] == "reported":
+        return str(edge["often"])
+    if edge["kind"] == "shows":
+        return "; ".join(f"{above}: {_often(gives)}" for above, gives in edge["given"].items())
+    parts = []
+    for line in edge["lines"]:
+        when = ", ".join(f"{name} {'/'.join(words)}" for name, words in line["when"].items())
+        parts.append(_often(line["gives"]) + (f" (with {when})" if when else ""))
+    return "; ".join(parts)
+
+
+def _often(gives: Mapping[str, str]) -> str:
+    return ", ".join(f"{word} {often}" for word, often in gives.items())
 
 
 def _quoted(text: str) -> str:
