@@ -32,6 +32,7 @@ def closed_call(call: Call, knowledge: Knowledge) -> ClosedCall:
     cause, proof = _confirmed(call.line.outcome, case, knowledge)
     return ClosedCall(
         id=call.id,
+        at=call.line.last_at.date().isoformat(),
         complaint=case.complaint,
         context=tuple(c for c in case.context if c in knowledge.contexts),
         cause=cause,

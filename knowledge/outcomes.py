@@ -13,7 +13,8 @@ of its own there; a call with two contexts counts in both. To speak at all, a ri
 needs three fewer: with three expected, none at all happens by chance in one case of twenty (the "rule of three", J. A. Hanley
 and A. Lippman-Hand, JAMA 249(13), 1983). `PER_CAUSE` and the two calls: common practice, no source.
 
-Calls without a confirmed cause are shown and not counted. Nothing changes until a keeper accepts one proposal with a reason:
+Calls without a confirmed cause are shown and not counted; neither are calls closed before a word was last changed, or on that
+day: they are in it already. Nothing changes until a keeper accepts one proposal with a reason:
 that edits one word of one card and adds one row to `changes.yaml`.
 """
 
@@ -35,10 +36,10 @@ from pydantic import BaseModel, ConfigDict, Field, StringConstraints, Validation
 
 from knowledge.load import Knowledge
 from knowledge.models import Cause, PlaceKind, PriorWord
-from knowledge.yaml_text import YamlProblem, read_yaml
+from knowledge.yaml_text import Lines, read_yaml
 from shared.errors import ChillerError, KnowledgeError, shorten
 
-PER_CAUSE = 5.0
+PER_CAUSE = 3.0
 MORE, FEWER = 2.0, 3.0
 NOT_FOUND = "not-found"
 FORMAT = 1
@@ -46,11 +47,16 @@ BASE = "prior"
 
 
 class ClosedCall(BaseModel):
-    """One closed call. cause: a cause id or "not-found". places: how many of each kind of place the machine has."""
+    """One closed call.
+
+    at: the day it was closed, ISO date. cause: a cause id or "not-found". places: how many of each kind of place the machine
+    has; a kind that is missing counts as one.
+    """
 
     model_config = ConfigDict(extra="forbid", frozen=True)
 
     id: Annotated[str, StringConstraints(min_length=1, max_length=200)]
+    at: Annotated[str, StringConstraints(pattern=r"^\d{4}-\d\d-\d\d$")]
     complaint: str
     context: tuple[str, ...] = ()
     cause: str
@@ -154,8 +160,13 @@ def proposals(knowledge: Knowledge, calls: Sequence[ClosedCall]) -> list[Proposa
     known = [c for c in calls if c.cause != NOT_FOUND]
     expected_in = [shares(knowledge, c) for c in known]
     out = []
+    accepted: dict[tuple[str, str], str] = {}
+    for change in knowledge.changes.values():
+        accepted[change.cause, change.key] = max(change.at, accepted.get((change.cause, change.key), ""))
     for cause in knowledge.causes.values():
-        for key, chosen in _groups(cause, known):
+        for key, group in _groups(cause, known):
+            # a word that was accepted has these calls in it already
+            chosen = [i for i in group if known[i].at > accepted.get((cause.id, key), "")]
             proposal = _propose(knowledge, cause, key, [(known[i], expected_in[i][cause.id]) for i in chosen])
             if proposal is not None:
                 out.append(proposal)
@@ -282,43 +293,47 @@ def accept(
 def with_word(text: str, key: str, word: str) -> str:
     """The text of a cause card with one likelihood word set; every other character stays. Raises ChillerError."""
     data, lines = read_yaml(text)
-    rows = text.split("\n")
     if key == BASE:
-        number = lines[(BASE,)] - 1
-        rows[number] = _swap(rows[number], "prior:", data[BASE], word)
+        wanted = {**data, BASE: word}
     else:
-        context = key.removeprefix("prior_in.")
-        table = data.get("prior_in")
-        if table and context in table:
-            number = lines["prior_in", context] - 1
-            rows[number] = _swap(rows[number], f"{context}:", table[context], word)
-        elif table:
-            last = max(lines["prior_in", c] for c in table) - 1
-            *_, name = (c for c in table if lines["prior_in", c] - 1 == last)
-            at = rows[last].index(table[name], rows[last].rindex(f"{name}:") + len(name)) + len(table[name])
-            if rows[last].lstrip().startswith(f"{name}:"):  # one word a line
-                indent = rows[last][: len(rows[last]) - len(rows[last].lstrip())]
-                rows.insert(last + 1, f"{indent}{context}: {word}")
-            else:
-                rows[last] = f"{rows[last][:at]}, {context}: {word}{rows[last][at:]}"
-        elif table is not None:
-            number = lines[("prior_in",)] - 1
-            rows[number] = rows[number].replace("{}", f"{{{context}: {word}}}")
-        else:
-            rows.insert(lines[(BASE,)], f"prior_in: {{{context}: {word}}}")
-    edited = "\n".join(rows)
-    wanted = (
-        {**data, BASE: word} if key == BASE else {**data, "prior_in": {**(data.get("prior_in") or {}), context: word}}
-    )
+        wanted = {**data, "prior_in": {**(data.get("prior_in") or {}), key.removeprefix("prior_in."): word}}
     try:
+        edited = _edited(text, data, lines, key, word)
         after, _ = read_yaml(edited)
-    except YamlProblem:
+    except (ValueError, KeyError):  # the word is not where it is looked for, or the edit is no YAML
         after = None
     if after != wanted:
         raise ChillerError(
             "this card is laid out in a way the edit does not know", given=key, do="change the word by hand"
         )
     return edited
+
+
+def _edited(text: str, data: dict[str, Any], lines: Lines, key: str, word: str) -> str:
+    rows = text.split("\n")
+    context = key.removeprefix("prior_in.")
+    table = data.get("prior_in")
+    if key == BASE:
+        at = lines[(BASE,)] - 1
+        rows[at] = _swap(rows[at], "prior:", data[BASE], word)
+    elif table and context in table:
+        at = lines["prior_in", context] - 1
+        rows[at] = _swap(rows[at], f"{context}:", table[context], word)
+    elif table:
+        last = max(table, key=lambda c: (lines["prior_in", c], list(table).index(c)))
+        at = lines["prior_in", last] - 1
+        one_a_line = rows[lines[("prior_in",)] - 1].split("#")[0].rstrip().endswith(":")
+        if one_a_line:
+            indent = rows[at][: len(rows[at]) - len(rows[at].lstrip())]
+            rows.insert(at + 1, f"{indent}{context}: {word}")
+        else:
+            rows[at] = _swap(rows[at], f"{last}:", table[last], f"{table[last]}, {context}: {word}")
+    elif table is not None:
+        at = lines[("prior_in",)] - 1
+        rows[at] = rows[at].replace("{}", f"{{{context}: {word}}}")
+    else:
+        rows.insert(lines[(BASE,)], f"prior_in: {{{context}: {word}}}")
+    return "\n".join(rows)
 
 
 def _swap(row: str, key: str, old: str, new: str) -> str:

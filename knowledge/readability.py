@@ -90,13 +90,23 @@ def syllables_es(word: str) -> int:
     return max(1, count)
 
 
+def flesch_kincaid(words: int, sentences: int, syllables: int) -> float:
+    """School grade of an English text from its counts (all above 0)."""
+    return 0.39 * words / sentences + 11.8 * syllables / words - 15.59
+
+
+def szigriszt_pazos(words: int, sentences: int, syllables: int) -> float:
+    """Perspicuity of a Spanish text from its counts (all above 0); higher is easier."""
+    return 206.835 - 62.3 * syllables / words - words / sentences
+
+
 def grade_en(text: str, trade_words: Collection[str] = ()) -> float:
     """Flesch-Kincaid school grade of an English text; listed trade words (also their plurals) count as two syllables."""
     words = words_of(text)
     if not words:
         return 0.0
     total = sum(_count(w, trade_words, syllables_en(w)) for w in words)
-    return 0.39 * len(words) / sentences_in(text) + 11.8 * total / len(words) - 15.59
+    return flesch_kincaid(len(words), sentences_in(text), total)
 
 
 def ease_es(text: str, trade_words: Collection[str] = ()) -> float:
@@ -105,7 +115,7 @@ def ease_es(text: str, trade_words: Collection[str] = ()) -> float:
     if not words:
         return 100.0
     total = sum(_count(w, trade_words, syllables_es(w)) for w in words)
-    return 206.835 - 62.3 * total / len(words) - len(words) / sentences_in(text)
+    return szigriszt_pazos(len(words), sentences_in(text), total)
 
 
 def _count(word: str, trade_words: Collection[str], syllables: int) -> int:
