@@ -71,10 +71,12 @@ def _stats(args: argparse.Namespace) -> int:
 
 
 def _schema(args: argparse.Namespace) -> int:
+    from knowledge.outcomes import ClosedCall
+
     target: Path = args.folder
     target.mkdir(parents=True, exist_ok=True)
     models: dict[str, type[BaseModel]] = dict([*FOLDERS.values(), *TABLES.values()])
-    models["words"] = Words
+    models |= {"words": Words, "closed-call": ClosedCall}
     for name, model in models.items():
         (target / f"{name}.schema.json").write_text(
             json.dumps(model.model_json_schema(by_alias=True), indent=1), encoding="utf-8"

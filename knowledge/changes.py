@@ -84,7 +84,12 @@ def folder_of(version: str, scratch: Path) -> Path:
         raise problem from None
     target = scratch / commit.stdout.strip()
     with tarfile.open(fileobj=io.BytesIO(packed.stdout)) as archive:
-        archive.extractall(target, filter="data")
+        for member in archive:
+            content = archive.extractfile(member)
+            if content is not None:
+                path = target / member.name
+                path.parent.mkdir(parents=True, exist_ok=True)
+                path.write_bytes(content.read())
     return target / prefix.stdout.strip()
 
 
