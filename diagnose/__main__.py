@@ -51,11 +51,15 @@ def _parser() -> argparse.ArgumentParser:
     replay.add_argument("--json", action="store_true")
     replay.add_argument("--ablation", action="store_true", help="also with the rule stage switched off")
     prove = commands.add_parser(
-        "prove", help="run a full-size proof: belief (against an independent library), causes (self-play)"
+        "prove",
+        help="run a full-size proof: belief (against an independent library), causes (self-play), plan (against the optimum)",
     )
-    prove.add_argument("name", choices=("belief", "causes"))
+    prove.add_argument("name", choices=("belief", "causes", "plan"))
     prove.add_argument("--json", action="store_true")
     prove.add_argument("--out", default="", help="write the result file here")
+    prove.add_argument(
+        "--date", default="", help="date to write into the result file; without it, the file's own time counts"
+    )
     prove.add_argument("--seed", type=int, default=1)
     prove.add_argument("--draws", type=int, default=0, help="fewer draws or networks than the full proof")
     prove.add_argument("--processes", type=int, default=1)

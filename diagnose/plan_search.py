@@ -1,0 +1,305 @@
+"""What to do next at least expected cost: remedies, looks and handing over, two steps ahead.
+
+Pure functions over a few hundred worlds. A world is one joint state of the machine; in it certain parts are wrong, and it is
+resolved once each of them is mended. A remedy mends each part with its own chance and is tried once; a look splits the
+belief by its answers; handing over ends the call at a cost that depends on the world. Values are sums over worlds, not
+normalised: a belief's value is its expected cost times its mass, so branches simply add.
+
+V0 is the cost of acting without looking: remedies in order of updated probability over cost, cut where handing over is
+cheapest (for faults that exclude each other, with a remedy for each, that order is the best one: Kadane & Simon 1977;
+Kalagnanam & Henrion 1990). V1 puts one look before it. `choose` compares, each followed by V1: handing over, acting as V0
+would, the likeliest few remedies and the best few looks. V0 is among the candidates at every step, so following `choose`
+never costs more than V0 in its own model where V0's order, once begun, is the order it goes on with (faults that exclude
+each other). Answers of different looks are taken as independent given the world.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
+from typing import Literal
+
+import numpy as np
+
+from diagnose.network import Array, Index
+
+FAINT = 0.004  # answers rarer than this are weighed together: which of them was given is then not used
+
+
+@dataclass(frozen=True)
+class Limits:
+    """How wide the second step is: looks and remedies tried first, and looks tried after each."""
+
+    looks: int = 5
+    acts: int = 2
+    then: int = 4
+
+
+@dataclass(frozen=True)
+class Acting:
+    """What can be done in which world.
+
+    wrong: (W, S) numbers of the parts wrong in each world, -1 = none more. cures: (R, P) chance that a remedy mends a part.
+    costs: (R,) minutes of each remedy with its proof, above 0. handed: (W,) minutes if the call is handed over.
+    """
+
+    wrong: Index
+    cures: Array
+    costs: Array
+    handed: Array
+
+    @cached_property
+    def groups(self) -> tuple[Index, Index, Index, Array]:
+        """Worlds in which the same is wrong, as one: (order of worlds, where each group starts, parts (G, S), handed (G,))."""
+        wrong = np.sort(self.wrong, axis=1)
+        keys = np.column_stack([wrong, np.round(self.handed * 1024).astype(np.int64)])
+        _, first, group = np.unique(keys, axis=0, return_index=True, return_inverse=True)
+        order = np.argsort(group.ravel(), kind="stable")
+        starts = np.searchsorted(group.ravel()[order], np.arange(len(first)))
+        return order, starts, wrong[first], self.handed[first]
+
+    @cached_property
+    def own(self) -> Array | None:
+        """(R,) chances, where remedy number n mends part n and nothing else; None where remedies overlap."""
+        chances = np.diagonal(self.cures)
+        square = self.cures.shape[0] == self.cures.shape[1]
+        return chances if square and np.array_equal(self.cures, np.diag(chances)) else None
+
+    @cached_property
+    def has(self) -> Array:
+        """(G, P) 1 where a part is wrong."""
+        parts = self.groups[2]
+        out = np.zeros((len(parts), self.cures.shape[1] + 1))
+        np.put_along_axis(out, parts, 1.0, axis=1)  # -1 falls into the last column
+        return out[:, :-1]
+
+    def grouped(self, beliefs: Array) -> Array:
+        """(N, W) -> (N, G)."""
+        order, starts, _, _ = self.groups
+        out: Array = np.add.reduceat(beliefs[:, order], starts, axis=1)
+        return out
+
+    def left_after(self, tried: Sequence[int]) -> Array:
+        """(P,) chance that each part is still as wrong after these remedies."""
+        out: Array = np.prod(1.0 - self.cures[list(tried)], axis=0)
+        return out
+
+    def unresolved(self, left: Array) -> Array:
+        """(N, P) chances that parts are still wrong -> (N, G) chances that a group's world is still not resolved."""
+        parts = self.groups[2]
+        mended = np.ones((len(left), len(parts)))
+        done = 1.0 - left
+        for column in range(parts.shape[1]):
+            some = np.flatnonzero(parts[:, column] >= 0)  # most worlds have one part wrong
+            mended[:, some] *= done[:, parts[some, column]]
+        return 1.0 - mended
+
+
+def acting_for(need: Index, cures: Array, costs: Array, hand_over: float) -> Acting:
+    """Acting where every part has one remedy of its own: need (W, S) remedy numbers, -1 = none; cures, costs (R,).
+
+    Whoever takes over needs ``hand_over`` minutes to come and find it, and then does what the world needs.
+    """
+    work = np.where(need >= 0, costs[need], 0.0).sum(axis=1)
+    return Acting(need, np.diag(cures), costs, hand_over + work)
+
+
+@dataclass(frozen=True)
+class Look:
+    """A look: cost in minutes, given: (W, A) chance of each answer in each world.
+
+    cover: what has to be opened for it ("" = nothing, or open already); saves: minutes of ``cost`` that fall away once another
+    look has opened the same.
+    """
+
+    cost: float
+    given: Array
+    cover: str = ""
+    saves: float = 0.0
+
+
+@dataclass(frozen=True)
+class Choice:
+    """What to do now. kind and number (of the remedy or look); value: expected minutes from here, not normalised.
+
+    acting: V0. looks: value of each look, two steps ahead for the best few, one step for the rest. acts: remedy -> value.
+    """
+
+    kind: Literal["act", "look", "hand-over"]
+    number: int
+    value: float
+    acting: float
+    looks: Array
+    acts: dict[int, float]
+
+
+def unresolved_mass(beliefs: Array, acting: Acting, tried: Sequence[int] = ()) -> Array:
+    """(N, W) beliefs -> (N,) mass of what is still wrong after ``tried`` did not resolve it."""
+    alive = acting.unresolved(acting.left_after(tried)[None, :])
+    out: Array = (acting.grouped(beliefs) * alive).sum(axis=1)
+    return out
+
+
+def act_values(beliefs: Array, acting: Acting, tried: Sequence[int] = ()) -> tuple[Array, Index]:
+    """V0 of each belief (N, W), and the remedy it begins with (-1 = hand over).
+
+    Beliefs are those before the outcomes of ``tried`` (remedies that were tried and did not resolve it); their failure is
+    weighed in here, exactly, also where two parts are wrong at once.
+    """
+    b = acting.grouped(beliefs)
+    handed, costs, own = acting.groups[3], acting.costs, acting.own
+    left = np.repeat(acting.left_after(tried)[None, :], len(b), axis=0)
+    alive = b * acting.unresolved(left)
+    best = alive @ handed
+    first = np.full(len(b), -1, dtype=np.int64)
+    free = np.ones((len(b), len(costs)))
+    free[:, list(tried)] = 0.0
+    per = b @ acting.has
+    spent, mass = np.zeros(len(b)), alive.sum(axis=1)
+    begun = first
+    rows = np.arange(len(b))  # beliefs for which acting on may still pay; the arrays below hold these alone
+    for step in range(len(costs) - len(tried)):
+        gain = per * left * own if own is not None else (per * left) @ acting.cures.T
+        ratio = gain / costs * free
+        remedy = ratio.argmax(axis=1)
+        at = np.arange(len(rows))
+        use = (ratio[at, remedy] > 0) & (spent < best[rows])
+        if not use.any():
+            break
+        if not use.all():
+            rows, remedy, b, per = rows[use], remedy[use], b[use], per[use]
+            left, free, spent, mass = left[use], free[use], spent[use], mass[use]
+            begun, at = begun[use], at[: len(rows)]
+        begun = remedy if step == 0 else begun
+        spent = spent + mass * costs[remedy]
+        free[at, remedy] = 0.0
+        if own is not None:
+            left[at, remedy] *= 1.0 - own[remedy]
+        else:
+            left *= 1.0 - acting.cures[remedy]
+        alive = b * acting.unresolved(left)
+        mass = alive.sum(axis=1)
+        total = spent + alive @ handed
+        better = total < best[rows]
+        best[rows[better]] = total[better]
+        first[rows[better]] = begun[better]
+    return best, first
+
+
+def _answers(look: Look, belief: Array) -> Array:
+    """(A', W) beliefs by answer, the faint ones together."""
+    rows = look.given.T * belief
+    mass = rows.sum(axis=1)
+    faint = mass < FAINT * mass.sum()
+    if faint.sum() < 2:
+        return rows
+    return np.concatenate([rows[~faint], rows[faint].sum(axis=0, keepdims=True)])
+
+
+def look_values(
+    beliefs: Sequence[Array], acting: Acting, looks: Sequence[Sequence[tuple[int, Look]]], tried: Sequence[int] = ()
+) -> list[dict[int, float]]:
+    """One look, then V0: for each belief (W,) and each of its own (number, look) the value. One pass for all."""
+    stack, spans = [], []
+    for belief, own in zip(beliefs, looks, strict=True):
+        for number, look in own:
+            rows = _answers(look, belief)
+            stack.append(rows)
+            spans.append((number, look.cost, len(rows)))
+    if not stack:
+        return [{} for _ in beliefs]
+    values, _ = act_values(np.concatenate(stack), acting, tried)
+    mass = unresolved_mass(np.stack(list(beliefs)), acting, tried)
+    out: list[dict[int, float]] = []
+    at = span = 0
+    for row, own in enumerate(looks):
+        found = {}
+        for number, cost, size in spans[span : span + len(own)]:
+            found[number] = cost * float(mass[row]) + float(values[at : at + size].sum())
+            at += size
+        span += len(own)
+        out.append(found)
+    return out
+
+
+def choose(
+    belief: Array, acting: Acting, looks: Sequence[Look], tried: Sequence[int] = (), limits: Limits | None = None
+) -> Choice:
+    """The next step for a belief (W,) before the outcomes of ``tried``; looks already answered are left out by the caller."""
+    limits = limits or Limits()
+    base_values, firsts = act_values(belief[None, :], acting, tried)
+    base, first = float(base_values[0]), int(firsts[0])
+    single = look_values([belief], acting, [list(enumerate(looks))], tried)[0]
+    values = np.array([single[n] for n in range(len(looks))])
+    order = np.argsort(values, kind="stable")
+    ahead = _Ahead(acting, looks, order, limits)
+    deep = values.copy()
+    chosen = [int(n) for n in order[: limits.looks]]
+    for number, value in zip(chosen, ahead.after_looks(belief, chosen, tried), strict=True):
+        deep[number] = min(value, values[number])
+    acts = ahead.after_acts(belief, tried)
+    kind: Literal["act", "look", "hand-over"] = "act" if first >= 0 else "hand-over"
+    number, value = first, base
+    for remedy, one in acts.items():
+        if one < value - 1e-9:
+            kind, number, value = "act", remedy, one
+    if len(deep) and deep.min() < value - 1e-9:
+        kind, number, value = "look", int(deep.argmin()), float(deep.min())
+    return Choice(kind, number, value, base, deep, acts)
+
+
+class _Ahead:
+    """The second step: V1 of what the first may leave. order: looks from the best by one step."""
+
+    def __init__(self, acting: Acting, looks: Sequence[Look], order: Index, limits: Limits) -> None:
+        self.acting, self.looks, self.order, self.limits = acting, looks, order, limits
+
+    def _next(self, after: int) -> list[tuple[int, Look]]:
+        """Looks worth trying once look ``after`` was done (-1 = none was), at what they then cost."""
+        opened = self.looks[after].cover if after >= 0 else ""
+        chosen = [int(n) for n in self.order if n != after][: self.limits.then]
+        out = []
+        for n in chosen:
+            look = self.looks[n]
+            shared = bool(opened) and look.cover == opened
+            out.append((n, replace(look, cost=look.cost - look.saves) if shared else look))
+        return out
+
+    def _v1(self, beliefs: list[Array], nexts: list[list[tuple[int, Look]]], tried: Sequence[int]) -> Array:
+        acted, _ = act_values(np.stack(beliefs), self.acting, tried)
+        looked = look_values(beliefs, self.acting, nexts, tried)
+        return np.array([min([float(v), *one.values()]) for v, one in zip(acted, looked, strict=True)])
+
+    def after_looks(self, belief: Array, chosen: Sequence[int], tried: Sequence[int]) -> list[float]:
+        """Each chosen look, then V1 of each answer."""
+        beliefs: list[Array] = []
+        nexts: list[list[tuple[int, Look]]] = []
+        sizes = []
+        for number in chosen:
+            rows = _answers(self.looks[number], belief)
+            beliefs += list(rows)
+            nexts += [self._next(number)] * len(rows)
+            sizes.append(len(rows))
+        if not beliefs:
+            return []
+        v1 = self._v1(beliefs, nexts, tried)
+        mass = float(unresolved_mass(belief[None, :], self.acting, tried)[0])
+        ends = np.cumsum(sizes)
+        return [
+            self.looks[n].cost * mass + float(v1[end - size : end].sum())
+            for n, end, size in zip(chosen, ends, sizes, strict=True)
+        ]
+
+    def after_acts(self, belief: Array, tried: Sequence[int]) -> dict[int, float]:
+        """The likeliest few remedies for their cost, each followed by V1 if it did not resolve it."""
+        acting = self.acting
+        per = acting.grouped(belief[None, :])[0] @ acting.has
+        ratio = (acting.cures @ (per * acting.left_after(tried))) / acting.costs
+        ratio[list(tried)] = 0.0
+        out = {}
+        mass = float(unresolved_mass(belief[None, :], acting, tried)[0])
+        for remedy in (int(r) for r in np.argsort(-ratio, kind="stable")[: self.limits.acts] if ratio[r] > 0):
+            v1 = self._v1([belief], [self._next(-1)], (*tried, remedy))
+            out[remedy] = float(acting.costs[remedy]) * mass + float(v1[0])
+        return out
