@@ -12,6 +12,7 @@ import time
 from collections import Counter
 from concurrent.futures import ProcessPoolExecutor
 from multiprocessing import get_context
+from pathlib import Path
 from typing import Any
 
 from diagnose.case import Machine
@@ -21,7 +22,7 @@ from diagnose.plant.faults import EFFECTS, Fault, shows_on
 from diagnose.plant.physical import violations
 from diagnose.plant.simulate import simulate
 from diagnose.plant.sizing import plant_of
-from diagnose.prove.result import Options
+from diagnose.prove.result import Options, code_digest
 
 FULL = 20_000
 CHUNK = 500
@@ -122,9 +123,22 @@ def measure_speed() -> dict[str, Any]:
     }
 
 
+def plant_digest() -> str:
+    """Digest of what the proof ran on: the code of the plant and of the property tables, with the tables."""
+    here = Path(__file__).parent
+    return code_digest((here, here.parent / "properties"))
+
+
 def prove_plant(options: Options) -> tuple[str, dict[str, Any]]:
-    """Both together, in the form of the prove command; "" for the cards' digest: only ids of cards are used."""
-    return "", {**prove_draws(options.seed, options.draws or FULL, options.processes), "speed": measure_speed()}
+    """Both together, in the form of the prove command; "" for the cards' digest: only ids of cards are used. The code's digest
+    is taken before the run, so that a file edited meanwhile makes the result stale.
+    """
+    code = plant_digest()
+    return "", {
+        "code": code,
+        **prove_draws(options.seed, options.draws or FULL, options.processes),
+        "speed": measure_speed(),
+    }
 
 
 def plant_text(result: dict[str, Any]) -> str:

@@ -5,7 +5,9 @@ from __future__ import annotations
 import json
 import os
 import platform
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from hashlib import blake2b
 from pathlib import Path
 from typing import Any
 
@@ -51,14 +53,30 @@ def write_result(path: Path, result: dict[str, Any]) -> None:
         ) from None
 
 
-def stale_results(folder: Path, digest: str) -> list[str]:
-    """One line for each result file in ``folder`` that was made with other cards than ``digest``."""
+def code_digest(folders: Iterable[Path]) -> str:
+    """Digest of all Python files and tables under these folders: what a proof ran on when that is code and not cards.
+
+    Line ends do not count, comments do: a result made before a comment was changed is called stale, never the other way.
+    """
+    digest = blake2b(digest_size=10)
+    for folder in folders:
+        for path in sorted(p for p in folder.rglob("*") if p.suffix in (".py", ".json")):
+            digest.update(f"{folder.name}/{path.relative_to(folder).as_posix()}\n".encode())
+            digest.update(path.read_bytes().replace(b"\r\n", b"\n"))
+    return digest.hexdigest()
+
+
+def stale_results(folder: Path, digest: str, codes: Mapping[str, str] | None = None) -> list[str]:
+    """One line for each result file in ``folder`` that was made with other cards than ``digest``, or with other code than
+    ``codes`` (proof name -> `code_digest`) says.
+    """
     stale = []
     for path in sorted(folder.glob("*.json")):
         made = json.loads(path.read_text(encoding="utf-8"))
+        again = f"run: python -m diagnose prove {made.get('proof')} --out {path.name}"
+        code = (codes or {}).get(str(made.get("proof")))
         if made.get("knowledge") not in ("", digest):
-            stale.append(
-                f"{path.name}: made with cards {made.get('knowledge')}, now {digest}; "
-                f"run: python -m diagnose prove {made.get('proof')} --out {path.name}"
-            )
+            stale.append(f"{path.name}: made with cards {made.get('knowledge')}, now {digest}; {again}")
+        if code is not None and made.get("code") != code:
+            stale.append(f"{path.name}: made with code {made.get('code')}, now {code}; {again}")
     return stale

@@ -6,6 +6,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+from diagnose.plant.prove import plant_text, prove_plant
 from diagnose.prove.belief import belief_text, prove_belief
 from diagnose.prove.causes import causes_text, prove_causes
 from diagnose.prove.plan import plan_text, prove_plan
@@ -16,6 +17,7 @@ PROOFS: dict[str, tuple[Proof, Callable[[dict[str, Any]], str]]] = {
     "belief": (prove_belief, belief_text),
     "causes": (prove_causes, causes_text),
     "plan": (prove_plan, plan_text),
+    "plant": (prove_plant, plant_text),
 }
 
 
