@@ -1,16 +1,18 @@
 """Exact posterior over no cause, one cause, two causes, each with all instruments honest or any one lying.
 
 Findings hang on effects, effects on at most one effect above, so each tree is summed exactly by one upward pass, vectorised
-over all hypotheses. Nothing is sampled and nothing is pruned here.
+over all pairs of causes that the tree can tell apart. Nothing is sampled and nothing is pruned here.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 
+from diagnose.alike import Alike, alike, combined
 from diagnose.grade import HONEST, Graded, Mode
 from diagnose.network import Array, Hypotheses, Index, Key, Network, Node
 
@@ -52,6 +54,19 @@ class Scene:
             found = node.signature(self.hypotheses.first, self.hypotheses.second)
             self.row_of[node.key] = found
         return found
+
+
+@dataclass
+class Tree:
+    """One tree with evidence over pairs of the classes it tells apart.
+
+    honest: its scene; log: (pairs,) what it says of them. complained: what the call itself adds where any instrument lies.
+    """
+
+    alike: Alike
+    honest: Scene
+    log: Array
+    complained: Array | None = None
 
 
 class Inference:
@@ -204,7 +219,7 @@ class Inference:
         factor = self.mode_factor.get(mode, self.mode_factor.get(HONEST, 1.0))
         return float(np.log(chance / (1.0 - chance)) + np.log(max(factor, 1e-300)))
 
-    def _log(self, root: Key, said: Array) -> Array:
+    def _log(self, said: Array) -> Array:
         out: Array = np.log(np.maximum(said[:, 0], 1e-300))
         return out
 
@@ -215,26 +230,79 @@ class Inference:
         """
         hypotheses = self.hypotheses()
         names = [HONEST, *self.modes]
-        log = self.log_likelihood(hypotheses) + self.log_prior(hypotheses)
-        log += np.array([self.log_mode(m) for m in names])[:, None]
-        joint = np.exp(log - log.max())
-        return Belief(self, names, joint / joint.sum(), hypotheses)
+        joint = self.log_likelihood(hypotheses)
+        joint += self.log_prior(hypotheses)
+        joint += np.array([self.log_mode(m) for m in names])[:, None]
+        joint -= joint.max()
+        np.exp(joint, out=joint)
+        joint /= joint.sum()
+        return Belief(self, names, joint, hypotheses)
 
     def log_likelihood(self, hypotheses: Hypotheses) -> Array:
-        """Log P(evidence | hypothesis, mode): a row for all honest, then one for each mode in order."""
-        rows: dict[Key, Index] = {}
-        honest = Scene(hypotheses, self.likelihoods, {}, rows)
-        trees = {root: self._log(root, self._said(root, honest)) for root in self.roots()}
-        log = np.zeros((1 + len(self.modes), len(hypotheses.first)))
-        for one in trees.values():
-            log[0] += one
+        """Log P(evidence | hypothesis, mode): a row for all honest, then one for each mode in order.
+
+        Each tree is worked out once for every pair of classes of causes it cannot tell apart, and then spread.
+        """
+        first, second = hypotheses.first, hypotheses.second
+        log = np.zeros((1 + len(self.modes), len(first)))
+        for tree in self._trees.values():
+            log[0] += tree.log.take(tree.alike.rows(first, second))
+        called: dict[Key, Array] = {}
+        spread: dict[tuple[Key, ...], Index] = {}
         for row, mode in enumerate(self.modes, 1):
-            scene = Scene(hypotheses, self.evidence_for(mode), self._extras(mode), rows)
             log[row] = log[0]
+            parts = []
             for root in sorted(self.roots_moved_by(mode)):
-                ratio = self._ratio(root, scene, honest) if root in trees else None
-                if ratio is not None:
-                    log[row] += self._log(root, ratio)
+                moved = self._moved(root, mode)
+                if moved is None:
+                    continue
+                tree = self._trees[root]
+                if moved is tree.complained:  # the same for all instruments, and told apart the finest
+                    if root not in called:
+                        called[root] = moved.take(tree.alike.rows(first, second))
+                    log[row] += called[root]
+                else:
+                    parts.append((root, tree.alike, moved))
+            if parts:
+                together, table = combined([(classes, moved) for _, classes, moved in parts])
+                roots = tuple(root for root, _, _ in parts)
+                if roots not in spread:
+                    spread[roots] = together.rows(first, second)
+                log[row] += table.take(spread[roots])
+        return log
+
+    @cached_property
+    def _trees(self) -> dict[Key, Tree]:
+        return {root: self._tree(root) for root in self.roots()}
+
+    def _tree(self, root: Key) -> Tree:
+        found = alike([self.network.node(key).local for key in self._under(root)])
+        first, second = found.pairs()
+        scene = Scene(Hypotheses(first, second, np.zeros(len(first))), self.likelihoods, {}, {})
+        return Tree(found, scene, self._log(self._said(root, scene)))
+
+    def _under(self, key: Key) -> list[Key]:
+        """``key`` and everything with evidence below it."""
+        return [key, *(one for child in self.children.get(key, ()) for one in self._under(child))]
+
+    def _moved(self, root: Key, mode: str) -> Array | None:
+        """What a lying instrument adds to the log of a tree, by pairs of classes; None where it moves nothing."""
+        tree = self._trees.get(root)
+        if tree is None:
+            return None
+        extras = self._extras(mode)
+        changed = {key for key in (*self.by_mode.get(mode, ()), *extras) if self.root_of(key) == root}
+        # every liar may be all there is behind a call: where it moves nothing else here, all of them say the same
+        same = all(key[0].startswith("complaint:") for key in changed)
+        if same and tree.complained is not None:
+            return tree.complained
+        scene = Scene(tree.honest.hypotheses, self.evidence_for(mode), extras, tree.honest.row_of)
+        ratio = self._ratio(root, scene, tree.honest)
+        if ratio is None:
+            return None
+        log = self._log(ratio)
+        if same:
+            tree.complained = log
         return log
 
     def hypotheses(self) -> Hypotheses:
@@ -243,14 +311,8 @@ class Inference:
         if len(network.instances) <= MOST_IN_PAIRS:
             return network.all_hypotheses()
         singles = network.singles()
-        roots = self.roots()
-        best = np.full(len(singles.first), -np.inf)
-        prior = self.log_prior(singles)
-        rows: dict[Key, Index] = {}
-        for mode in [HONEST, *self.modes]:
-            scene = Scene(singles, self.evidence_for(mode), self._extras(mode), rows)
-            said = sum(self._log(root, self._said(root, scene)) for root in roots)
-            best = np.maximum(best, prior + self.log_mode(mode) + said)
+        odds = np.array([self.log_mode(m) for m in (HONEST, *self.modes)])
+        best = (self.log_likelihood(singles) + odds[:, None]).max(axis=0) + self.log_prior(singles)
         chosen = np.argsort(-best[1:], kind="stable")[:MOST_IN_PAIRS] + 1
         return network.hypotheses(np.sort(chosen))
 

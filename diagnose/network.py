@@ -44,8 +44,8 @@ class Hypotheses:
 class Node:
     """One effect or finding at one place.
 
-    words/neutral: its scale. parent: key of the effect above. contributions: (touchers + 1) x L factors, row 0 is "does not
-    touch"; leak and parent factors likewise. L is the number of unhealthy words.
+    words/neutral: its scale. parent: key of the effect above. contributions: (kinds of pull + 1) x L factors, row 0 is "does
+    not touch"; local: row of each instance number; leak and parent factors likewise. L is the number of unhealthy words.
     """
 
     def __init__(
@@ -272,9 +272,12 @@ class Network:
             merged[number] = merged.get(number, np.ones(node.size - 1)) * node.factors(gives)
         node.local = np.zeros(len(self.instances) + 1, dtype=np.int64)
         rows = [np.ones(node.size - 1)]
+        row_of = {rows[0].tobytes(): 0}  # causes that pull alike share a row
         for number, factors in merged.items():
-            node.local[number] = len(rows)
-            rows.append(factors)
+            row = row_of.setdefault(factors.tobytes(), len(rows))
+            if row == len(rows):
+                rows.append(factors)
+            node.local[number] = row
         node.contributions = np.array(rows)
 
     def _complaint(self, key: Key) -> Node:
