@@ -9,7 +9,7 @@ from __future__ import annotations
 import json
 import threading
 import time
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager, nullcontext
 from pathlib import Path
 from typing import Any
@@ -38,6 +38,7 @@ from sqlalchemy.exc import ArgumentError, DBAPIError, IntegrityError, NoSuchModu
 from sqlalchemy.pool import QueuePool
 
 from diagnose.store.address import ALLOWED, read_address, without_password
+from diagnose.store.steps import STEPS, Step
 from shared.errors import StoreError, shorten
 
 Row = Mapping[str, Any]
@@ -77,6 +78,9 @@ calls = Table(
     Column("opened_by", Text, nullable=False),
     Column("last_at", Text, nullable=False),
     Column("invented", Boolean, nullable=False),
+    Column("team", Text, nullable=False),
+    Column("desk", Text, nullable=False),
+    Column("origin", Text, nullable=False),
 )
 events = Table(
     "events",
@@ -90,29 +94,44 @@ events = Table(
     Column("at", Text, nullable=False),
     UniqueConstraint("call_id", "key", name="events_once"),
 )
-
-
-def _step_1(connection: Connection) -> None:
-    """First schema. Later steps never edit it: each brings its own statements."""
-    for statement in (
-        "CREATE TABLE machines (id TEXT PRIMARY KEY, card TEXT NOT NULL, invented BOOLEAN NOT NULL, "
-        "added_at TEXT NOT NULL, added_by TEXT NOT NULL)",
-        "CREATE TABLE calls (id TEXT PRIMARY KEY, key TEXT NOT NULL UNIQUE, machine_id TEXT NOT NULL, "
-        "machine TEXT NOT NULL, complaint TEXT NOT NULL, header TEXT NOT NULL, state TEXT NOT NULL, "
-        "outcome TEXT NOT NULL, revision INTEGER NOT NULL, "
-        "opened_at TEXT NOT NULL, opened_by TEXT NOT NULL, last_at TEXT NOT NULL, invented BOOLEAN NOT NULL)",
-        "CREATE TABLE events (call_id TEXT NOT NULL REFERENCES calls (id), number INTEGER NOT NULL, "
-        'kind TEXT NOT NULL, key TEXT NOT NULL, body TEXT NOT NULL, "by" TEXT NOT NULL, at TEXT NOT NULL, '
-        "PRIMARY KEY (call_id, number), "
-        "CONSTRAINT events_once UNIQUE (call_id, key))",
-        "CREATE INDEX calls_by_state ON calls (state, last_at)",
-        "CREATE INDEX calls_by_machine ON calls (machine_id, opened_at)",
-    ):
-        connection.execute(text(statement))
-
-
-Step = tuple[str, Callable[[Connection], None]]
-STEPS: tuple[Step, ...] = (("machines, calls, events", _step_1),)
+users = Table(
+    "users",
+    _schema,
+    Column("name", Text, primary_key=True),
+    Column("shown", Text, nullable=False),
+    Column("role", Text, nullable=False),
+    Column("team", Text, nullable=False),
+    Column("way", Text, nullable=False),
+    Column("secret", Text, nullable=False),
+    Column("active", Boolean, nullable=False),
+    Column("revision", Integer, nullable=False),
+)
+user_events = Table(
+    "user_events",
+    _schema,
+    Column("name", Text, ForeignKey("users.name"), primary_key=True),
+    Column("number", Integer, primary_key=True, autoincrement=False),
+    Column("kind", Text, nullable=False),
+    Column("body", Text, nullable=False),
+    Column("by", Text, nullable=False),
+    Column("at", Text, nullable=False),
+)
+sign_ins = Table(
+    "sign_ins",
+    _schema,
+    Column("token", Text, primary_key=True),
+    Column("name", Text, ForeignKey("users.name"), nullable=False),
+    Column("made_at", Text, nullable=False),
+    Column("last_at", Text, nullable=False),
+    Column("ends_at", Text, nullable=False),
+)
+sign_in_tries = Table(
+    "sign_in_tries",
+    _schema,
+    Column("what", Text, primary_key=True),
+    Column("failures", Integer, nullable=False),
+    Column("last_at", Text, nullable=False),
+)
 
 
 class Taken(Exception):
@@ -145,9 +164,12 @@ class Database:
 
     @contextmanager
     def read(self) -> Iterator[Connection]:
-        """A transaction that sees one moment of the records."""
-        with self._told(), self.engine.connect() as connection, connection.begin():
-            yield connection
+        """A transaction that sees one moment of the records, however long it takes."""
+        with self._told(), self.engine.connect() as connection:
+            if self.path is None:
+                connection = connection.execution_options(isolation_level="REPEATABLE READ")
+            with connection.begin():
+                yield connection
 
     @contextmanager
     def write(self) -> Iterator[Connection]:
@@ -259,10 +281,13 @@ def _migrate(tx: Connection, steps: Sequence[Step], shown: str) -> None:
             do="start the newer release, or name another store",
         )
     for number in range(done + 1, len(steps) + 1):
-        title, work = steps[number - 1]
-        work(tx)
+        step = steps[number - 1]
+        for statement in step.statements(tx.dialect.name):
+            tx.execute(text(statement))
         tx.execute(
-            insert(_steps).values(number=number, title=title, at=time.strftime("%Y-%m-%dT%H:%M:%SZ", time.gmtime()))
+            insert(_steps).values(
+                number=number, title=step.title, at=time.strftime("%Y-%m-%dT%H:%M:%SZ", time.gmtime())
+            )
         )
 
 
@@ -308,13 +333,25 @@ def call_by_key(tx: Connection, key: str) -> Row | None:
     return _first(tx, select(calls).where(calls.c.key == key))
 
 
-def all_calls(tx: Connection, state: str = "", machine_id: str = "", limit: int = 0) -> list[Row]:
-    """Calls, the last touched first."""
+def all_calls(
+    tx: Connection,
+    state: str = "",
+    machine_id: str = "",
+    limit: int = 0,
+    *,
+    team: str | None = None,
+    desk: str = "",
+) -> list[Row]:
+    """Calls, the last touched first. team: only its own and everybody's; None: of all teams."""
     query = select(calls).order_by(calls.c.last_at.desc(), calls.c.id)
     if state:
         query = query.where(calls.c.state == state)
     if machine_id:
         query = query.where(calls.c.machine_id == machine_id)
+    if team is not None:
+        query = query.where(calls.c.team.in_(("", team)))
+    if desk:
+        query = query.where(calls.c.desk == desk)
     return _rows(tx, query.limit(limit) if limit else query)
 
 
@@ -345,3 +382,8 @@ def add_event(tx: Connection, row: Row, **changes: object) -> bool:
 def is_empty(tx: Connection) -> bool:
     """Whether there is neither a machine nor a call."""
     return not any(tx.execute(select(func.count()).select_from(t)).scalar() for t in (machines, calls))
+
+
+def kept_tables() -> tuple[Table, ...]:
+    """All tables of the records, those that others point to first."""
+    return tuple(_schema.sorted_tables)

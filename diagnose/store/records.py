@@ -66,7 +66,11 @@ class Event:
 
 @dataclass(frozen=True, slots=True)
 class CallLine:
-    """One call in a list. entries: how many stand (not taken back)."""
+    """One call in a list.
+
+    team: whose it is, "" = everybody's. desk: where it began, "field" or "telephone". origin: where it was imported
+    from, "" = it was opened here.
+    """
 
     id: str
     machine: str
@@ -78,6 +82,9 @@ class CallLine:
     opened_by: str
     last_at: datetime
     invented: bool
+    team: str = ""
+    desk: str = "field"
+    origin: str = ""
 
 
 def digest_of(case: Case) -> str:

@@ -18,6 +18,7 @@ from pydantic import ValidationError
 
 from diagnose.case import Case, Entry, Machine
 from diagnose.store import database as db
+from diagnose.store.access import AT_HOME, Person, may_see, sight
 from diagnose.store.address import default_address
 from diagnose.store.records import (
     OUTCOMES,
@@ -115,11 +116,14 @@ class Store:
         machine_id: str = "",
         call_id: str = "",
         invented: bool = False,
+        team: str = "",
+        origin: str = "",
     ) -> str:
         """Open a call with everything but entries and return its id, unguessable unless given.
 
         key: opening again with the same key opens nothing and returns the first call's id.
-        Raises CaseError (bad header), Conflict (id taken), StoreError.
+        team: only this team sees it. A call in which somebody of the site stands at the machine counts as begun on
+        the telephone. Raises CaseError (bad header), Conflict (id taken), StoreError.
         """
         case = _validated(Case, header)
         if case.entries:
@@ -148,6 +152,9 @@ class Store:
             "opened_by": _who(by),
             "last_at": stamp,
             "invented": invented,
+            "team": shorten(team, 100),
+            "desk": "field" if case.role == "technician" else "telephone",
+            "origin": shorten(origin, 200),
         }
         try:
             with self._db.write() as tx:
@@ -162,15 +169,22 @@ class Store:
             raise Conflict("call id is taken", given=chosen, do="leave the id out, one is made") from None
         return chosen
 
-    def calls(self, state: str = "", *, machine_id: str = "", limit: int = 0) -> tuple[CallLine, ...]:
-        """Calls, the last touched first. state: "open", "closed" or "" for both; limit 0: all."""
+    def calls(
+        self, state: str = "", *, machine_id: str = "", limit: int = 0, seen_by: Person = AT_HOME
+    ) -> tuple[CallLine, ...]:
+        """Calls that a person may see, the last touched first. state: "open", "closed" or "" for both; limit 0: all."""
+        limits = sight(seen_by)
         with self._db.read() as tx:
-            return tuple(_line(row) for row in db.all_calls(tx, state, machine_id, limit))
+            rows = db.all_calls(tx, state, machine_id, limit, team=limits.team, desk=limits.desk)
+            return tuple(_line(row) for row in rows)
 
-    def call(self, call_id: str) -> Call:
-        """One call with its events. Raises StoreError when there is none."""
+    def call(self, call_id: str, *, seen_by: Person = AT_HOME) -> Call:
+        """One call with its events. Raises StoreError when there is none, or none that this person may see: the
+        line is the same, so that nobody can find out by guessing which calls exist."""
         with self._db.read() as tx:
             row = db.one_call(tx, call_id)
+            if row is not None and not may_see(seen_by, row["team"], row["desk"]):
+                row = None
             events = db.events_of(tx, call_id) if row is not None else []
         if row is None:
             raise _no_call(call_id)
@@ -464,6 +478,9 @@ def _line(row: db.Row) -> CallLine:
         row["opened_by"],
         datetime.fromisoformat(row["last_at"]),
         bool(row["invented"]),
+        row["team"],
+        row["desk"],
+        row["origin"],
     )
 
 

@@ -5,9 +5,8 @@ from __future__ import annotations
 import subprocess
 import sys
 import threading
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
-from pathlib import Path
 from typing import Any
 
 import pytest
@@ -25,20 +24,6 @@ HEADER = {
     "machine": {"name": "Unit 7", "refrigerant": "R-410A", "circuits": 2},
 }
 READING = {"quantity": "pump_suction", "value": "12,5 psig"}
-
-
-@pytest.fixture(params=["sqlite", "postgres"])
-def address(request: pytest.FixtureRequest, tmp_path: Path) -> str:
-    if request.param == "postgres":
-        return str(request.getfixturevalue("postgres_url"))
-    return str(tmp_path / "deep" / "ä folder" / "calls.sqlite")
-
-
-@pytest.fixture
-def store(address: str) -> Iterator[Store]:
-    made = Store(address)
-    yield made
-    made.close()
 
 
 def opened(store: Store, **more: Any) -> str:
@@ -371,38 +356,6 @@ def test_an_answer_outlives_a_killed_process(address: str) -> None:
     store = Store(address)
     assert store.call(call).revision in (int(last), int(last) + 1)
     store.close()
-
-
-def test_schema_steps_run_once_and_in_order(address: str, tmp_path: Path) -> None:
-    ran: list[str] = []
-
-    def step(name: str) -> db.Step:
-        return name, lambda connection: ran.append(name)
-
-    steps = [*db.STEPS, step("two")]
-    db.Database(address).close()
-    db.Database(address, steps).close()
-    db.Database(address, [*steps, step("three")]).close()
-    assert ran == ["two", "three"]
-    with pytest.raises(StoreError, match=r"newer release \(schema step 3\).*step 1 or older"):
-        Store(address)
-
-
-def test_a_step_that_fails_leaves_the_schema_as_it_was(address: str) -> None:
-    """DDL is part of the transaction on both databases."""
-    from sqlalchemy import inspect, text
-
-    def half(connection: Any) -> None:
-        connection.execute(text("CREATE TABLE half_done (id INTEGER)"))
-        connection.execute(text("INSERT INTO nowhere VALUES (1)"))
-
-    db.Database(address).close()
-    with pytest.raises(StoreError, match="nowhere"):
-        db.Database(address, [*db.STEPS, ("half", half)])
-    fine = db.Database(address)
-    with fine.read() as tx:
-        assert not inspect(tx).has_table("half_done")
-    fine.close()
 
 
 def test_entries_are_dated_when_they_come(store: Store) -> None:
