@@ -9,7 +9,7 @@ likelihood is one upward pass and a prediction one downward pass.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 import numpy.typing as npt
@@ -39,6 +39,46 @@ class Hypotheses:
     first: Index
     second: Index
     log_prior: Array
+
+
+@dataclass(frozen=True, slots=True)
+class Pull:
+    """One edge of a cause card. on: node name; when: machine facts it needs; gives: word -> chance; factors: kept for one scale."""
+
+    on: str
+    when: Mapping[str, Sequence[str]]
+    gives: Mapping[str, float]
+    factors: list[Array] = field(default_factory=list, compare=False)
+
+    def holds(self, facts: Mapping[str, str]) -> bool:
+        """Whether this machine has what the edge needs."""
+        return all(facts.get(name) in allowed for name, allowed in self.when.items())
+
+    def on_node(self, node: Node) -> Array:
+        """Factors of ``gives`` on the scale of its node, the same at every place."""
+        if not self.factors:
+            self.factors.append(node.factors(self.gives))
+        return self.factors[0]
+
+
+def pulls_of(knowledge: Knowledge) -> dict[str, tuple[Pull, ...]]:
+    """Edges of each cause card with numbers for words, made once."""
+    found: dict[str, tuple[Pull, ...]] | None = knowledge.memo.get("pulls")  # type: ignore[assignment]
+    if found is None:
+        strength = knowledge.words.strength
+        found = {
+            cause.id: tuple(
+                Pull(
+                    f"effect:{edge.effect}" if edge.effect else edge.finding or "",
+                    edge.when,
+                    {word: strength[s] for word, s in edge.gives.items()},
+                )
+                for edge in cause.brings
+            )
+            for cause in knowledge.causes.values()
+        }
+        knowledge.memo["pulls"] = found
+    return found
 
 
 class Node:
@@ -150,14 +190,12 @@ class Network:
             [words.total_odds * weight[i.cause] / total * i.place.count for i in self.instances]
         )
         self._nodes: dict[Key, Node] = {}
-        self._edges: dict[str, list[tuple[int, Mapping[str, float]]]] = {}
+        self._edges: dict[str, list[tuple[int, Pull]]] = {}
+        all_pulls = pulls_of(knowledge)
+        here = {c: [p for p in all_pulls[c] if not p.when or p.holds(self.facts)] for c in knowledge.causes}
         for number, instance in enumerate(self.instances, 1):
-            for edge in knowledge.causes[instance.cause].brings:
-                if all(self.facts.get(k) in allowed for k, allowed in edge.when.items()):
-                    name = f"effect:{edge.effect}" if edge.effect else edge.finding or ""
-                    self._edges.setdefault(name, []).append(
-                        (number, {w: words.strength[s] for w, s in edge.gives.items()})
-                    )
+            for pull in here[instance.cause]:
+                self._edges.setdefault(pull.on, []).append((number, pull))
         self._all: Hypotheses | None = None
 
     def _weight(self, cause: Cause, context: Sequence[str]) -> float:
@@ -262,14 +300,12 @@ class Network:
         }
 
     def _attach(self, node: Node, name: str, place: Place) -> None:
-        touching = [
-            (number, gives)
-            for number, gives in self._edges.get(name, [])
-            if self.instances[number - 1].place.touches(place)
-        ]
+        near = {one.id for one in self.places.values() if one.touches(place)}
         merged: dict[int, Array] = {}
-        for number, gives in touching:
-            merged[number] = merged.get(number, np.ones(node.size - 1)) * node.factors(gives)
+        for number, pull in self._edges.get(name, ()):
+            if self.instances[number - 1].place.id in near:
+                factors = pull.on_node(node)
+                merged[number] = merged[number] * factors if number in merged else factors
         node.local = np.zeros(len(self.instances) + 1, dtype=np.int64)
         rows = [np.ones(node.size - 1)]
         row_of = {rows[0].tobytes(): 0}  # causes that pull alike share a row
