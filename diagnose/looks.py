@@ -74,7 +74,7 @@ def _word_of(work: Work, check_id: str) -> str | None:
     return None
 
 
-def _unmet(work: Work, needs: Mapping[str, Sequence[str]]) -> list[str] | None:
+def unmet_needs(work: Work, needs: Mapping[str, Sequence[str]]) -> list[str] | None:
     """Safety questions still to be asked before a step; None when an answer forbids the step. Unknown is not yes."""
     ask = []
     for check_id, words in needs.items():
@@ -93,7 +93,7 @@ def tells_for(work: Work, network: Network) -> Callable[[Check, str], list[Key]]
 
     def judged(check: Check, name: str, where: str) -> bool:
         table = work.readings.resting if check.state in RESTING else work.readings.running
-        have = {q for (q, p) in table if p == where or p == _read_place(q, where, network)}
+        have = {q for (q, p) in table if p == where or p == read_place(q, where, network)}
         quantities = possible & {
             quantity
             for quantity, alternatives in INPUTS.items()
@@ -179,12 +179,12 @@ def candidates(work: Work, network: Network, gates: Gates, relevant: set[str]) -
     entries = [e for e in case.entries if e.check]
     done = {(e.check, place_of(e, knowledge.checks[e.check].place, work.topology, spoken)) for e in entries}
     asked = {e.check for e in entries}
-    open_access = _open_access(work)
+    open_access = opened_access(work)
     out: list[Candidate] = []
     for check in knowledge.checks.values():
-        if check.id not in relevant or not allowed(check, case, gates) or not _fits_machine(check, work.facts):
+        if check.id not in relevant or not allowed(check, case, gates) or not fits_machine(check, work.facts):
             continue
-        unmet = _unmet(work, check.needs)
+        unmet = unmet_needs(work, check.needs)
         if unmet is None or asked & set(unmet):
             continue
         for place in _check_places(check, network):
@@ -193,12 +193,14 @@ def candidates(work: Work, network: Network, gates: Gates, relevant: set[str]) -
             if check.reads and _already_read(work, check, place, network):
                 continue
             cost = check_cost(knowledge, check, open_access, work.state)
+            cover = check.access if check.access and check.access not in open_access else ""
+            saves = cost - check_cost(knowledge, check, (cover,), work.state) if cover else 0.0
             cost += sum(check_cost(knowledge, knowledge.checks[u], (), work.state) for u in unmet)
-            out.append(Candidate(check, place, cost, _answer_chance(work, check), tuple(unmet)))
+            out.append(Candidate(check, place, cost, _answer_chance(work, check), tuple(unmet), cover, saves))
     return out
 
 
-def _open_access(work: Work) -> set[str]:
+def opened_access(work: Work) -> set[str]:
     """Covers off and gauges on, as far as what was done, read or told shows."""
     case = work.case
     asked = {e.check for e in case.entries if e.check and e.answer != "cannot-tell"}
@@ -211,7 +213,7 @@ def _open_access(work: Work) -> set[str]:
     }
 
 
-def _fits_machine(check: Check, facts: Mapping[str, str]) -> bool:
+def fits_machine(check: Check, facts: Mapping[str, str]) -> bool:
     """A check for another kind of machine (a drive, an electronic valve) is not asked where the card says otherwise."""
     return all(name not in facts or facts[name] in words for name, words in check.when.items())
 
@@ -235,7 +237,7 @@ def _already_read(work: Work, check: Check, place: str, network: Network) -> boo
     if check.again:
         return False
     table = work.readings.resting if check.state in RESTING else work.readings.running
-    if all((q, _read_place(q, place, network)) in table for q in check.reads):
+    if all((q, read_place(q, place, network)) in table for q in check.reads):
         return True
     near = network.places.get(place, network.places["unit"])
     for name in check.tells:
@@ -247,7 +249,8 @@ def _already_read(work: Work, check: Check, place: str, network: Network) -> boo
     return bool(check.tells)
 
 
-def _read_place(quantity: str, place: str, network: Network) -> str:
+def read_place(quantity: str, place: str, network: Network) -> str:
+    """Where a quantity is read when its check is done at ``place``."""
     kind = QUANTITIES[quantity].place
     if kind in ("unit", "supply"):
         return kind
