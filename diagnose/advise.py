@@ -21,14 +21,7 @@ from diagnose.draw import (
 )
 from diagnose.looks import candidates, gates_of, relevant_checks, tells_for
 from diagnose.network import Network
-from diagnose.plan import (
-    Predictor,
-    Scored,
-    acting_cost,
-    hand_over_cost,
-    keep_worlds,
-    score_checks,
-)
+from diagnose.plan import Candidate, Predictor, hand_over_cost, keep_worlds, plan_next
 from diagnose.verdict import decide, lead_of
 from diagnose.work import Work, prepare, reason
 from knowledge.load import Knowledge
@@ -78,16 +71,13 @@ def _draw(work: Work, network: Network, inference: Inference, belief: Belief) ->
     stops = work.conclusions.of("stop")
     stop = stop_of(stops)
     worlds = keep_worlds(belief, case.role, case.qualified)
-    hand_over = hand_over_cost(knowledge, "technician") + knowledge.words.verdict["next-person-minutes"]
-    base_costs, _ = acting_cost(worlds.p[None, :], worlds, hand_over)
-    base = float(base_costs[0])
     single = likelihoods_by_cause(network, inference)
     suspects = suspects_of(work, network, inference, belief, single)
-    scored: list[Scored] = []
+    now: list[Candidate] = []
     if stop is None or not stop.ends:
         now = candidates(work, network, gates, relevant_checks(work, network, belief, gates))
-        predictor = Predictor(inference, worlds)
-        scored = score_checks(now, predictor, network, hand_over, base, tells_for(work, network))
+    plan = plan_next(now, Predictor(inference, worlds), network, tells_for(work, network))
+    scored, base = plan.scored, plan.base
     lead = lead_of(work, network, inference, belief, single)
     verdict = None if stop is not None and stop.ends else decide(work, network, belief, lead, scored, base, gates)
     if stop is not None and stop.ends:

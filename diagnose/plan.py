@@ -1,13 +1,13 @@
-"""What to do next: every allowed look scored by the expected minutes until the trouble is resolved.
+"""From belief and cards to the search for the next step: what each joint state needs, what each remedy and look costs.
 
-V0(b), the cost of acting on a belief, is the updated probability-over-cost sequence of remedies, cut where handing over is
-cheaper. A look costs its minutes, hazards, tools and covers, and leaves V0 of the beliefs its answers would give. What the
-cards and gates do not allow is not a candidate at all: authority and hazard are never traded for minutes.
+The likeliest joint states become the worlds of `diagnose.plan_search`; a look becomes its cost and the chance of each answer in
+each world. The search itself, with its limits, is the one that `prove plan` holds against the exact optimum. What the cards
+and gates do not allow is not a candidate at all: authority and hazard are never traded for minutes.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -15,6 +15,7 @@ import numpy as np
 from diagnose.belief import Belief, Inference
 from diagnose.grade import HONEST
 from diagnose.network import Array, Hypotheses, Index, Key, Network
+from diagnose.plan_search import Acting, Choice, Limits, Look, acting_for, choose
 from knowledge.load import Knowledge
 from knowledge.models import Check, Remedy
 
@@ -38,14 +39,12 @@ class World:
 
 @dataclass
 class Worlds:
-    """The most probable joint states, with what each needs done. need: (W, 2) remedy numbers, -1 = none."""
+    """The most probable joint states: p (W,), sums to 1. remedies: names with their place, in the order of ``acting``."""
 
     p: Array
     worlds: list[World]
     remedies: list[str]
-    costs: Array
-    cures: Array
-    need: Index
+    acting: Acting
     by_mode: dict[str, tuple[Index, Index]]
     over: Hypotheses
 
@@ -147,63 +146,46 @@ def keep_worlds(belief: Belief, role: str, qualified: Sequence[str], most: int =
     for mode in dict.fromkeys(w.mode for w in worlds):
         where = np.flatnonzero(modes == mode)
         by_mode[mode] = (where, np.array([worlds[i].row for i in where], dtype=np.int64))
-    return Worlds(p, worlds, remedies, np.array(costs), np.array(cures), need, by_mode, belief.over)
-
-
-def acting_cost(beliefs: Array, worlds: Worlds, hand_over: float) -> tuple[Array, Index]:
-    """V0 for each row of ``beliefs`` (N, W) and the first remedy of its sequence (-1 = hand over at once)."""
-    rows, count = len(beliefs), len(worlds.remedies)
-    need = worlds.need
-    needs = np.zeros((len(need), count))
-    for column in range(need.shape[1]):
-        have = need[:, column] >= 0
-        needs[np.flatnonzero(have), need[have, column]] = 1.0
-    per = beliefs @ needs
-    order = np.argsort(-(per * worlds.cures / worlds.costs), axis=1, kind="stable")
-    position = np.empty_like(order)
-    np.put_along_axis(position, order, np.broadcast_to(np.arange(count), order.shape), axis=1)
-    running = np.cumsum(worlds.costs[order], axis=1)
-    last = np.zeros((rows, len(need)), dtype=np.int64)
-    cured = np.ones(len(need))
-    for column in range(need.shape[1]):
-        have = need[:, column] >= 0
-        last[:, have] = np.maximum(last[:, have], position[:, need[have, column]])
-        cured[have] *= worlds.cures[need[have, column]]
-    flat = last + np.arange(rows)[:, None] * count
-    mass = np.bincount(flat.ravel(), weights=(beliefs * cured).ravel(), minlength=rows * count).reshape(rows, count)
-    resolved = np.cumsum(mass, axis=1)
-    spent = np.cumsum(mass * running, axis=1)
-    total = beliefs.sum(axis=1, keepdims=True)
-    # whoever takes over still has to find and mend it: time of his own plus what the true remedies take
-    handed = total * hand_over + per @ worlds.costs[:, None]
-    share = np.divide(np.maximum(total - resolved, 0.0), total, out=np.zeros_like(resolved), where=total > 0)
-    cut = spent + share * (total * running + handed)
-    none = handed[:, 0]
-    best = cut.min(axis=1)
-    first = np.where(none <= best, -1, order[:, 0])
-    return np.minimum(best, none), first
+    hand_over = hand_over_cost(knowledge, "technician") + knowledge.words.verdict["next-person-minutes"]
+    acting = acting_for(need, np.array(cures), np.array(costs), hand_over)
+    return Worlds(p, worlds, remedies, acting, by_mode, belief.over)
 
 
 @dataclass(frozen=True)
 class Candidate:
-    """A check at a place with its full cost in minutes, the chance that it gets an answer, and safety questions before it."""
+    """A check at a place with its full cost in minutes, the chance that it gets an answer, and safety questions before it.
+
+    cover: what has to be opened for it ("" = nothing, or it is open); saves: minutes of ``cost`` it no longer takes then.
+    """
 
     check: Check
     place: str
     cost: float
     chance: float = 1.0
     before: tuple[str, ...] = ()
+    cover: str = ""
+    saves: float = 0.0
 
 
 @dataclass
 class Scored:
-    """A candidate with what it is worth. value: expected total minutes with it; gain: bits per minute; outcomes: answer -> (P, belief)."""
+    """A candidate with what it is worth. value: expected minutes to resolution with it first; information: bits about what has
+    to be done; outcomes: answer -> P; given: (worlds, answers) chance of each answer in each world, if one comes."""
 
     candidate: Candidate
     value: float
     information: float
     outcomes: dict[str, float] = field(default_factory=dict)
-    lead_after: dict[str, Array] = field(default_factory=dict)
+    given: Array = field(default_factory=lambda: np.zeros((0, 0)))
+
+
+@dataclass(frozen=True)
+class Plan:
+    """What the search says. base: expected minutes of acting without looking; scored: every look that tells something."""
+
+    base: float
+    choice: Choice
+    scored: list[Scored]
 
 
 class Predictor:
@@ -258,23 +240,16 @@ def answer_table(knowledge: Knowledge, check: Check, words: Sequence[str], who: 
     return answers, out
 
 
-def _entropy(p: Array) -> Array:
-    q = np.clip(p, 1e-12, 1.0)
-    result: Array = -(q * np.log2(q)).sum(axis=-1)
-    return result
-
-
-def score_checks(
+def plan_next(
     candidates: Sequence[Candidate],
     predictor: Predictor,
     network: Network,
-    hand_over: float,
-    base: float,
     tells_of: Callable[[Check, str], list[Key]],
     who: str = "saw",
-) -> list[Scored]:
-    """Expected minutes to resolution after each candidate look, one step ahead of acting on the answer."""
-    knowledge, worlds = network.knowledge, predictor.worlds
+    limits: Limits | None = None,
+) -> Plan:
+    """Search over remedies, the candidate looks and handing over, with the limits of the proof."""
+    worlds = predictor.worlds
     blocks: list[tuple[Candidate, list[str], Array]] = []
     for candidate in candidates:
         check = candidate.check
@@ -282,49 +257,44 @@ def score_checks(
         if not keys:
             continue
         if check.answers:
-            words = network.node(keys[0]).words
-            answers, table = answer_table(knowledge, check, words, who)
+            answers, table = answer_table(network.knowledge, check, network.node(keys[0]).words, who)
             blocks.append((candidate, answers, predictor.words(keys[0]) @ table))
         else:
-            labels, joint = _joint_words(keys, predictor, network)
-            blocks.append((candidate, labels, joint))
-    if not blocks:
-        return []
-    groups = _groups(worlds)
-    blocks = [b for b in blocks if _tells_enough(b[2], worlds.p, groups)]
-    if not blocks:
-        return []
-    posteriors = np.concatenate([(given * worlds.p[:, None]).T for _, _, given in blocks])
-    masses = posteriors.sum(axis=1)
-    costs, _ = acting_cost(posteriors, worlds, hand_over)
-    before = float(_entropy(_grouped(worlds.p[None, :], groups))[0])
-    after = _entropy(_grouped(posteriors / np.where(masses > 0, masses, 1.0)[:, None], groups))
-    scored, at = [], 0
-    for candidate, answers, given in blocks:
-        n = given.shape[1]
-        mass = masses[at : at + n]
-        value = candidate.cost + candidate.chance * float(costs[at : at + n].sum()) + (1.0 - candidate.chance) * base
-        gain = candidate.chance * (before - float((mass * after[at : at + n]).sum()))
-        scored.append(
-            Scored(
-                candidate,
-                value,
-                max(gain, 0.0),
-                dict(zip(answers, (float(m) for m in mass), strict=True)),
-                {a: posteriors[at + i] / max(float(mass[i]), 1e-12) for i, a in enumerate(answers)},
-            )
+            blocks.append((candidate, *_joint_words(keys, predictor, network)))
+    bits = information([given for _, _, given in blocks], worlds.p, worlds.acting)
+    telling = [(block, float(one)) for block, one in zip(blocks, bits, strict=True) if one >= WORTH_BITS]
+    looks = [_look(candidate, given) for (candidate, _, given), _ in telling]
+    choice = choose(worlds.p, worlds.acting, looks, limits=limits)
+    scored = [
+        Scored(
+            candidate,
+            float(value),
+            candidate.chance * one,
+            dict(zip(answers, (worlds.p @ given).tolist(), strict=True)),
+            given,
         )
-        at += n
-    return scored
+        for ((candidate, answers, given), one), value in zip(telling, choice.looks, strict=True)
+    ]
+    return Plan(choice.acting, choice, scored)
 
 
-def _tells_enough(given: Array, p: Array, groups: Index) -> bool:
-    """Whether the answers depend on what has to be done at all (mutual information of answer and remedy, bits)."""
-    joint = _grouped((given * p[:, None]).T, groups)
-    answers, causes = joint.sum(axis=1), joint.sum(axis=0)
-    outer = answers[:, None] * causes[None, :]
-    used = joint > 1e-15
-    return float((joint[used] * np.log2(joint[used] / outer[used])).sum()) >= WORTH_BITS
+def _look(candidate: Candidate, given: Array) -> Look:
+    """A candidate as the search sees it: one more outcome is that no answer comes, which tells nothing."""
+    silent = np.full((len(given), 1), 1.0 - candidate.chance)
+    return Look(candidate.cost, np.hstack([candidate.chance * given, silent]), candidate.cover, candidate.saves)
+
+
+def information(given: Sequence[Array], p: Array, acting: Acting) -> Array:
+    """Mutual information (bits) of each look's answer with what has to be done. given: (W, A) for each look."""
+    if not given:
+        return np.zeros(0)
+    joint = acting.grouped((np.hstack(given) * p[:, None]).T)  # (all answers, G)
+    answers, groups = joint.sum(axis=1, keepdims=True), acting.grouped(p[None, :])
+    with np.errstate(divide="ignore", invalid="ignore"):
+        bits = np.where(joint > 1e-15, joint * np.log2(joint / (answers * groups)), 0.0).sum(axis=1)
+    starts = np.cumsum([0, *(g.shape[1] for g in given[:-1])])
+    out: Array = np.maximum(np.add.reduceat(bits, starts), 0.0)
+    return out
 
 
 def _joint_words(keys: Sequence[Key], predictor: Predictor, network: Network) -> tuple[list[str], Array]:
@@ -345,20 +315,10 @@ def _spread(p: Array, weight: Array) -> float:
     return float(_entropy(mean) - weight @ _entropy(p))
 
 
-def _groups(worlds: Worlds) -> Index:
-    """Worlds that need the same done count as one for information."""
-    keys: dict[tuple[int, ...], int] = {}
-    out = np.empty(len(worlds.p), dtype=np.int64)
-    for w, row in enumerate(worlds.need):
-        out[w] = keys.setdefault(tuple(sorted(row)), len(keys))
-    return out
-
-
-def _grouped(p: Array, groups: Index) -> Array:
-    order = np.argsort(groups, kind="stable")
-    starts = np.searchsorted(groups[order], np.arange(int(groups.max()) + 1))
-    out: Array = np.add.reduceat(p[:, order], starts, axis=1)
-    return out
+def _entropy(p: Array) -> Array:
+    q = np.clip(p, 1e-12, 1.0)
+    result: Array = -(q * np.log2(q)).sum(axis=-1)
+    return result
 
 
 def check_cost(knowledge: Knowledge, check: Check, open_access: Iterable[str], state: str) -> float:
@@ -373,11 +333,3 @@ def check_cost(knowledge: Knowledge, check: Check, open_access: Iterable[str], s
     if check.state in SHIFT_MINUTES and check.state != state:
         cost += SHIFT_MINUTES[check.state]
     return float(cost)
-
-
-def group_by(values: Iterable[tuple[str, float]]) -> Mapping[str, float]:
-    """Sum values by name."""
-    out: dict[str, float] = {}
-    for name, value in values:
-        out[name] = out.get(name, 0.0) + value
-    return out

@@ -24,6 +24,7 @@ import numpy as np
 
 from diagnose.network import Array, Index
 
+SOME_REMEDIES = 24  # remedies in the first try at V0; doubled where acting on might still pay
 FAINT = 0.004  # answers rarer than this are weighed together: which of them was given is then not used
 
 
@@ -147,8 +148,60 @@ def act_values(beliefs: Array, acting: Acting, tried: Sequence[int] = ()) -> tup
     Beliefs are those before the outcomes of ``tried`` (remedies that were tried and did not resolve it); their failure is
     weighed in here, exactly, also where two parts are wrong at once.
     """
-    b = acting.grouped(beliefs)
-    handed, costs, own = acting.groups[3], acting.costs, acting.own
+    if acting.own is None:
+        return _updated_order(acting.grouped(beliefs), acting, tried)
+    most = SOME_REMEDIES
+    while True:
+        best, first, spent = _fixed_order(acting.grouped(beliefs), acting, acting.own, tried, most)
+        if most >= len(acting.costs) or (spent >= best).all():
+            return best, first
+        most *= 2
+
+
+def _fixed_order(b: Array, acting: Acting, own: Array, tried: Sequence[int], most: int) -> tuple[Array, Index, Array]:
+    """V0 where each remedy mends one part of its own, for grouped beliefs (N, G): (value, first remedy, minutes spent by the end).
+
+    A failed remedy tells nothing of the others then, so the order is settled at the start. A world is resolved by the last of its
+    remedies, if all of them work. ``most`` remedies are looked at.
+    """
+    _, _, parts, handed = acting.groups
+    n, count = len(b), len(acting.costs)
+    ratio = (b @ acting.has) * (own / acting.costs)
+    ratio[:, list(tried)] = 0.0
+    most = min(most, count)
+    top = np.argpartition(-ratio, most - 1, axis=1)[:, :most]
+    rows = np.arange(n)[:, None]
+    order = top[rows, np.argsort(-ratio[rows, top], axis=1, kind="stable")]
+    position = np.full((n, count), most, dtype=np.int64)
+    position[rows, order] = np.arange(most)
+    position[:, list(tried)] = -1
+    cured = np.ones(len(parts))
+    last = np.full((n, len(parts)), -1, dtype=np.int64)
+    for column in range(parts.shape[1]):
+        some = np.flatnonzero(parts[:, column] >= 0)  # most worlds have one part wrong
+        cured[some] *= own[parts[some, column]]
+        here = position[:, parts[some, column]]
+        last[:, some] = np.maximum(last[:, some], here) if column else here
+    weight = b * cured
+    # a world whose remedies were all tried counts with what they left of it; nothing resolves it any more
+    bins = (last + 1 + rows * (most + 2)).ravel()
+    mass = np.bincount(bins, weight.ravel(), n * (most + 2)).reshape(n, most + 2)
+    over = np.bincount(bins, (weight * handed).ravel(), n * (most + 2)).reshape(n, most + 2)
+    left = b.sum(axis=1) - mass[:, 0]
+    none = b @ handed - over[:, 0]
+    resolved = np.cumsum(mass[:, 1:-1], axis=1)
+    before = left[:, None] - resolved + mass[:, 1:-1]
+    helps = ratio[rows, order] > 0
+    spent = np.cumsum(np.where(helps, before * acting.costs[order], np.inf), axis=1)
+    total = spent + none[:, None] - np.cumsum(over[:, 1:-1], axis=1)
+    best = np.minimum(none, total.min(axis=1))
+    first = np.where(total.min(axis=1) < none, order[:, 0], -1)
+    return best, first, spent[:, -1]
+
+
+def _updated_order(b: Array, acting: Acting, tried: Sequence[int]) -> tuple[Array, Index]:
+    """V0 where remedies overlap, for grouped beliefs (N, G): the order is updated after each failure."""
+    handed, costs = acting.groups[3], acting.costs
     left = np.repeat(acting.left_after(tried)[None, :], len(b), axis=0)
     alive = b * acting.unresolved(left)
     best = alive @ handed
@@ -160,8 +213,7 @@ def act_values(beliefs: Array, acting: Acting, tried: Sequence[int] = ()) -> tup
     begun = first
     rows = np.arange(len(b))  # beliefs for which acting on may still pay; the arrays below hold these alone
     for step in range(len(costs) - len(tried)):
-        gain = per * left * own if own is not None else (per * left) @ acting.cures.T
-        ratio = gain / costs * free
+        ratio = ((per * left) @ acting.cures.T) / costs * free
         remedy = ratio.argmax(axis=1)
         at = np.arange(len(rows))
         use = (ratio[at, remedy] > 0) & (spent < best[rows])
@@ -174,10 +226,7 @@ def act_values(beliefs: Array, acting: Acting, tried: Sequence[int] = ()) -> tup
         begun = remedy if step == 0 else begun
         spent = spent + mass * costs[remedy]
         free[at, remedy] = 0.0
-        if own is not None:
-            left[at, remedy] *= 1.0 - own[remedy]
-        else:
-            left *= 1.0 - acting.cures[remedy]
+        left *= 1.0 - acting.cures[remedy]
         alive = b * acting.unresolved(left)
         mass = alive.sum(axis=1)
         total = spent + alive @ handed
