@@ -1,0 +1,304 @@
+"""What somebody would see at a simulated machine, in the words of the knowledge's effects and findings.
+
+Numbers are read by instruments; lamps, alarms, what runs and what stands are seen. Only what follows from the simulated moment is
+here: dirt on a coil, a noise or the story of the last days comes from the cause cards. Keys are ("effect:head", place) for hidden
+states, (finding, place) for what can be seen; a word that this moment does not show is absent. A test holds every name and word
+against the cards.
+
+Cuts are those a person would make, from the true values: they are common practice, no source, and stand here because the
+simulation must not borrow the bands it is used to judge.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from diagnose.calculators.electrical import unbalance_pct
+from diagnose.plant import controller
+from diagnose.plant.conditions import Conditions
+from diagnose.plant.health import Health
+from diagnose.plant.parameters import CircuitParameters, Plant
+from diagnose.plant.snapshot import Snapshot
+
+Key = tuple[str, str]
+F = 5.0 / 9.0
+HEAD_K = (301.0, 327.6)  # condensing below 82 F or above 130 F is what people call low or high head
+SUCTION_K = (-11.5 * F, 3.0 * F)  # suction saturation against the leaving set point
+GLYCOL_SUCTION_K = (-16.0 * F, 1.0 * F)
+VOLTS, HERTZ = (0.9, 1.1), (0.95, 1.05)
+UNBALANCED_PCT, LOST_PCT = 2.0, 12.0
+WARM_K, COLD_K = 10.0 * F, -8.0 * F  # return against design
+
+DEVICES = {
+    "phase-monitor": "phase-monitor",
+    "flow-proof": "flow",
+    "pump-overload": "pump-overload",
+    "compressor-overload": "compressor-overload",
+    "high-pressure-switch": "high-pressure",
+    "low-pressure-switch": "low-pressure",
+    "freeze-limit": "freeze",
+    "earth-leakage": "earth-leakage",
+    "site-breaker": "breaker",
+}
+SEEN_AS = {
+    "": "healthy",
+    "reversed": "sequence",
+    "lost": "phase-loss",
+    "unbalance": "unbalance",
+    "under": "under-voltage",
+    "over": "over-voltage",
+    "failed": "fault-unnamed",
+}
+STRING = {
+    "emergency-stop-pressed": "at-switch-or-stop",
+    "control-switch-off": "at-switch-or-stop",
+    "remote-enable-open": "at-enable",
+    "enable-jumper-lost": "at-enable",
+    "flow-proof": "at-flow",
+    "phase-monitor": "at-monitor",
+    "safety-not-reset": "at-pressure-switch",
+    "pump-overload": "at-overload-or-module",
+    "control-wire-loose": "at-a-wire",
+    "start-delay": "after-timer",
+    "monitor-timing": "after-timer",
+}
+STATUS = {
+    "control-switch-off": "switched-off",
+    "emergency-stop-pressed": "switched-off",
+    "remote-enable-open": "enable-open",
+    "enable-jumper-lost": "enable-open",
+    "building-command-off": "network-off",
+    "start-delay": "timer",
+    "monitor-timing": "timer",
+    "set-point-satisfied": "satisfied",
+    "safety-not-reset": "locked-out",
+}
+
+
+def _three(value: float, limits: tuple[float, float]) -> str:
+    return "low" if value < limits[0] else "high" if value > limits[1] else "normal"
+
+
+def seen_words(plant: Plant, health: Health, conditions: Conditions, shot: Snapshot) -> dict[Key, str]:
+    """All hidden states and findings that the moment ``shot`` of this machine shows, by key."""
+    words: dict[Key, str] = {}
+    words.update(_supply(plant, health, shot))
+    words.update(_loop(plant, health, conditions, shot))
+    words.update(_control(plant, health, shot))
+    for circuit in plant.circuits:
+        words.update(_circuit(plant, health, shot, circuit))
+    words.update(_compressors(plant, health, shot))
+    return words
+
+
+def _volts(shot: Snapshot, quantity: str) -> tuple[float, ...]:
+    taken = shot.taken(quantity, "supply")
+    return taken.true if taken is not None and isinstance(taken.true, tuple) else (0.0, 0.0, 0.0)
+
+
+def _number(shot: Snapshot, quantity: str, place: str = "unit", state: str = "") -> float | None:
+    taken = shot.taken(quantity, place, state)
+    return taken.true if taken is not None and isinstance(taken.true, float | int) else None
+
+
+def _supply(plant: Plant, health: Health, shot: Snapshot) -> Iterator[tuple[Key, str]]:
+    volts = _volts(shot, "line_voltage")
+    mean = sum(volts) / 3.0 / plant.supply.volts
+    alive = shot.lamps["power"] == "on"
+    balance = "one-lost"
+    if alive and min(volts) > 0.6 * max(volts):
+        pct = unbalance_pct((volts[0], volts[1], volts[2]))
+        balance = "one-lost" if pct > LOST_PCT else "unbalanced" if pct > UNBALANCED_PCT else "balanced"
+    if alive:
+        yield ("effect:supply-volts", "supply"), _three(mean, VOLTS)
+        yield ("effect:phase-balance", "supply"), balance
+        yield ("effect:phase-order", "supply"), "reversed" if health.supply.reversed else "right"
+        yield ("phase-sequence", "supply"), "reversed" if health.supply.reversed else "right"
+        pump = "leg-missing" if balance == "one-lost" else "uneven" if balance == "unbalanced" else _three(mean, VOLTS)
+        yield (
+            ("pump-supply-volts", f"pump:{plant.loop.in_use}"),
+            {"normal": "right"}.get(pump, pump),
+        )
+        if health.supply.swing > 0.02:
+            yield ("voltage-steadiness", "supply"), "hunts"
+    if plant.supply.source == "generator":
+        hertz = (_number(shot, "frequency", "supply") or 0.0) / plant.supply.hertz
+        yield ("generator-display", "supply"), _generator(alive, hertz, mean, balance)
+
+
+def _generator(alive: bool, hertz: float, volts: float, balance: str) -> str:
+    if not alive:
+        return "stopped"
+    if not HERTZ[0] <= hertz <= HERTZ[1]:
+        return "off-frequency" if hertz > 0.75 else "idle-or-regenerating"
+    if not VOLTS[0] <= volts <= VOLTS[1]:
+        return "low-volts" if volts < 1.0 else "high-volts"
+    return "healthy" if balance == "balanced" else "uneven"
+
+
+def _loop(plant: Plant, health: Health, conditions: Conditions, shot: Snapshot) -> Iterator[tuple[Key, str]]:
+    turning = shot.lamps["pump"] == "on"
+    place = f"pump:{plant.loop.in_use}"
+    yield ("effect:pump-running", "unit"), "running" if turning else "stopped"
+    flow = shot.balance.get("flow_m3s", 0.0) / plant.loop.design_m3s if turning else 0.0
+    word = "none" if flow < 0.2 else "low" if flow < 0.85 else "high" if flow > 1.2 else "normal"
+    yield ("effect:fluid-flow", "unit"), word
+    proved = shot.lamps["flow"] == "on"
+    yield ("effect:flow-proof", "unit"), "made" if proved else "open"
+    if turning:
+        yield ("flow-proof-lamp", "unit"), shot.lamps["flow"]
+    back = health.loop.pump_reversed or (health.supply.reversed and not plant.loop.pump_drive)
+    hums = health.loop.pump_jammed or health.supply.branch("pump").locked
+    turns = ("backwards" if back else "right-way") if turning else "hums" if hums else "stopped"
+    yield ("pump-turning", place), turns
+    both = turning and health.loop.both_running
+    yield ("pumps-running", "unit"), "both" if both else "one" if turning else "neither"
+    warm = conditions.entering_k + health.loop.entering_add_k - plant.control.set_point_k - 10.0 * F
+    warmth = "warm" if warm > WARM_K else "cold" if warm < COLD_K else "at-design"
+    yield ("effect:loop-warmth", "unit"), warmth
+    if health.control.proof == "made":
+        yield ("proof-pump-off", "unit"), "still-made"
+    dial = health.control.pump_overload
+    set_wrong = dial < 0.94 and plant.control.pump_overload_a * dial < 0.94 * plant.supply.pump.plate_a
+    if set_wrong and not health.control.pump_overload_class < 1.0:
+        yield ("overload-dial", place), "below"
+    fluid, percent = health.loop.fluid, health.loop.percent
+    if fluid and fluid != plant.loop.fluid and plant.loop.fluid != "water":
+        yield ("fluid-kind", "unit"), "wrong-kind"
+    elif percent is not None and abs(percent - plant.loop.percent) > 5.0:
+        yield ("fluid-kind", "unit"), "too-thick" if percent > plant.loop.percent else "too-weak"
+
+
+def _control(plant: Plant, health: Health, shot: Snapshot) -> Iterator[tuple[Key, str]]:
+    volts = (_number(shot, "control_voltage") or 0.0) / plant.supply.control_volts
+    power = "absent" if volts < 0.2 else "weak" if volts < 0.88 else "present"
+    yield ("effect:control-power", "unit"), power
+    lit = shot.lamps["screen"] == "on"
+    yield ("screen-lit", "unit"), "lit" if lit else "dark"
+    if lit:
+        yield ("alarm-text", "unit"), shot.alarms[0] if shot.alarms else "none"
+        status = _status(shot)
+        if status:
+            yield ("screen-status", "unit"), status
+    if shot.lamps["power"] == "on":
+        yield ("monitor-lamp", "supply"), _monitor_lamp(plant, health, shot)
+    device = next((DEVICES[t.device] for t in shot.trips if t.device in DEVICES), "none")
+    if shot.lamps["power"] == "on":
+        yield ("tripped-device", "unit"), device
+    if shot.hold in STRING and lit:
+        yield ("control-string", "unit"), STRING[shot.hold]
+    yield ("what-runs", "unit"), _what_runs(plant, shot)
+    if shot.trips:
+        first = shot.trips[0].after_s
+        yield (
+            ("trip-time", "unit"),
+            "at-once" if first < 1.5 else "seconds" if first < 75.0 else "minutes" if first < 6000.0 else "long",
+        )
+    elif shot.state == "cooling":
+        yield ("trip-time", "unit"), "no-trip"
+    if shot.state == "cooling":
+        rests = len(shot.running) < len(plant.compressors) and bool(health.control.resting or shot.trips)
+        yield ("stages", "unit"), "fewer" if rests else "hunting" if shot.steadiness == "cycling" else "as-asked"
+
+
+def _status(shot: Snapshot) -> str:
+    if shot.state == "cooling":
+        return "running"
+    if any(t.latched for t in shot.trips):
+        return "locked-out"
+    return STATUS.get(shot.hold, "")
+
+
+def _monitor_lamp(plant: Plant, health: Health, shot: Snapshot) -> str:
+    if health.control.monitor == "timing":
+        return "timing"
+    if shot.lamps["phase-monitor"] == "off":
+        return "dark"
+    if shot.lamps["phase-monitor"] == "on":
+        return "healthy"
+    trip = next((t for t in shot.trips if t.device == "phase-monitor"), None)
+    said = trip.why if trip else ""
+    for word in ("reversed", "lost", "unbalance", "under", "over"):
+        if said.startswith(word):
+            return SEEN_AS[word]
+    spoken = {"a phase is lost": "lost", "phases in the wrong order": "reversed", "voltages unbalanced": "unbalance"}
+    spoken |= {"voltage low": "under", "voltage high": "over"}
+    return SEEN_AS[spoken.get(said, "failed")]
+
+
+def _what_runs(plant: Plant, shot: Snapshot) -> str:
+    if shot.state == "cooling":
+        circuits = [c for c in plant.circuits if set(c.compressors) & set(shot.running)]
+        return "all" if len(circuits) == len(plant.circuits) else "one-circuit"
+    late = any(t.after_s > 5.0 and t.device != "phase-monitor" for t in shot.trips)
+    if "cooling" in shot.readings or (late and shot.hold in ("pump-overload", "tripped")):
+        return "starts-then-stops"
+    if shot.lamps["pump"] == "on":
+        return "pump-only"
+    return "nothing"
+
+
+def _circuit(plant: Plant, health: Health, shot: Snapshot, circuit: CircuitParameters) -> Iterator[tuple[Key, str]]:
+    name, place = circuit.id, f"circuit:{circuit.id}"
+    tripped = {t.name for t in shot.trips if t.place == place}
+    if "cooling" in shot.readings:
+        yield ("high-pressure-trip", place), "yes" if controller.HIGH in tripped else "no"
+        yield ("low-pressure-trip", place), "yes" if controller.LOW in tripped else "no"
+        if controller.LOW in tripped:
+            yield ("cycle-end", place), "low-pressure"
+        elif any(t.name == controller.FREEZE for t in shot.trips):
+            yield ("cycle-end", place), "freeze"
+        elif tripped:
+            yield ("cycle-end", place), "other-safety"
+        elif set(circuit.compressors) & set(shot.running):
+            yield ("cycle-end", place), "runs-on"
+        yield ("fans", place), _fans(health, circuit)
+    elif shot.hold == "set-point-satisfied":
+        yield ("cycle-end", place), "set-point-reached"
+    if f"{name}.suction_dew_k" not in shot.balance:
+        return
+    limits = SUCTION_K if plant.loop.fluid == "water" else GLYCOL_SUCTION_K
+    over_set = shot.balance[f"{name}.suction_dew_k"] - plant.control.set_point_k
+    yield ("effect:suction", place), _three(over_set, limits)
+    yield ("effect:head", place), _three(shot.balance[f"{name}.discharge_dew_k"], HEAD_K)
+    ratio = shot.balance[f"{name}.ratio"]
+    yield ("pressures-equal", place), "nearly-equal" if ratio < 1.35 else "apart"
+    glass = shot.balance[f"{name}.flash"] > 0.02 or shot.balance[f"{name}.quality_3"] > 0.0
+    yield ("sight-glass", place), "bubbles" if glass else "clear"
+    step = _number(shot, "drier_in", place, "cooling"), _number(shot, "drier_out", place, "cooling")
+    if step[0] is not None and step[1] is not None:
+        yield ("drier-drop", place), "high" if step[0] - step[1] > 3.0 * F else "normal"
+
+
+def _fans(health: Health, circuit: CircuitParameters) -> str:
+    air, number = health.air[circuit.id], len(circuit.air.fans)
+    if round(air.fans_out) >= number or air.speed < 0.1:
+        return "all-stopped"
+    if air.fans_out >= 0.5:
+        return "one-stopped"
+    if air.fans_reversed >= 0.5 or (health.supply.reversed and not circuit.air.drive):
+        return "backwards"
+    return "slow" if air.speed < 0.8 else "all-right"
+
+
+def _compressors(plant: Plant, health: Health, shot: Snapshot) -> Iterator[tuple[Key, str]]:
+    devices = {t.place: t.device for t in shot.trips}
+    for circuit in plant.circuits:
+        lost = f"circuit:{circuit.id}" in devices
+        for name in circuit.compressors:
+            place = f"compressor:{name}"
+            device = devices.get(place, "")
+            key = ("start-attempt", place)
+            if name in shot.running:
+                yield key, "starts"
+            elif health.supply.branch(place).locked and device:
+                yield key, "hums-then-trips"
+            elif device == "earth-leakage":
+                yield key, "device-opens"
+            elif device or (lost and "cooling" in shot.readings):
+                yield key, "starts-then-stops"
+            elif "cooling" not in shot.readings:
+                yield key, "nothing"
+            dial = health.control.compressor_overload.get(name, 1.0)
+            if dial < 0.9:
+                yield ("compressor-overload-dial", place), "below"
