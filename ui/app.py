@@ -10,6 +10,7 @@ from shared.errors import ChillerError, StoreError
 from ui import home, office, opening
 from ui.field import desk
 from ui.parts import html, style, t
+from ui.taps import do_tapped
 
 FAILED = (
     "<h1>This screen could not be drawn</h1><p>Nothing that was saved is lost. Load the page again. If it fails again: "
@@ -23,6 +24,7 @@ def main() -> None:
     style()
     try:
         office.open_records()
+        do_tapped()
         call = st.query_params.get("call", "")
         if call:
             try:

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 import streamlit as st
 
 from diagnose.store import CallLine
 from diagnose.store.records import OUTCOMES
 from ui import office
-from ui.field.acts import go
 from ui.parts import announce, clock, html, md, say_now, t
+from ui.taps import go, offer
 
 CLOSED_SHOWN = 20
 
@@ -19,8 +21,7 @@ def draw() -> None:
     say_now()
     calls = office.records().calls("open")
     with st.container(key="rows-new"):
-        if st.button("New call", key="new-call", type="primary", width="stretch"):
-            go(new="1")
+        offer("New call", "new-call", partial(go, new="1"), type="primary", width="stretch")
     html("<h2>Open</h2>")
     with st.container(key="rows-calls"):
         for line in calls:
@@ -39,8 +40,7 @@ def _row(line: CallLine) -> None:
     outcome = OUTCOMES.get(line.outcome, "")
     parts = [card.title if card else line.complaint, outcome, f"last entry {clock(line.last_at)}"]
     label = f"**{md(line.machine)}**  \n{md('; '.join(p for p in parts if p))}"
-    if st.button(label, key=f"open-{line.id}", width="stretch"):
-        go(call=line.id)
+    offer(label, f"open-{line.id}", partial(go, call=line.id), width="stretch")
 
 
 def not_there(problem: str) -> None:
@@ -48,5 +48,4 @@ def not_there(problem: str) -> None:
     html(
         f"<div data-screen='none'><p class='kicker'>Chiller Diagnose</p><h1>No such call</h1><p>{t(problem)}</p></div>"
     )
-    if st.button("All calls", key="home"):
-        go()
+    offer("All calls", "home", go)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import secrets
+from functools import partial
 from typing import Any
 
 import streamlit as st
@@ -12,8 +13,8 @@ from diagnose.phrases import QUALIFICATIONS
 from knowledge.load import Knowledge
 from shared.errors import ChillerError
 from ui import office
-from ui.field.acts import go
 from ui.parts import announce, html, md, name_field, t
+from ui.taps import go, offer
 
 OTHER, NONE = "other", "none"
 SEARCH_FROM = 10  # machines; fewer are seen at a glance
@@ -49,10 +50,10 @@ def draw() -> None:
 def _head(screen: str, title: str, step: int) -> None:
     html(f"<div data-screen='{t(screen)}'><p class='kicker'>New call, {step} of 3</p><h1>{t(title)}</h1></div>")
     with st.container(horizontal=True, gap="small", key="backrow"):
-        if st.button("Calls", key="home"):
-            go()
-        if step > 1 and st.button("Back", key=f"new-back-{step}"):
-            go(**{"new": "1", **({"machine": st.query_params["machine"]} if step == 3 else {})})
+        offer("Calls", "home", go)
+        if step > 1:
+            machine = {"machine": st.query_params["machine"]} if step == 3 else {}
+            offer("Back", f"new-back-{step}", partial(go, new="1", **machine))
     announce(screen, title)
 
 
@@ -66,13 +67,11 @@ def _choose_machine() -> None:
         for machine in fleet:
             facts = ", ".join(p for p in (machine.card.capacity, machine.card.refrigerant) if p)
             label = f"**{md(machine.card.name)}**  \n{md(facts)}"
-            if st.button(label, key=f"new-m-{machine.id}", width="stretch"):
-                go(new="1", machine=machine.id)
+            offer(label, f"new-m-{machine.id}", partial(go, new="1", machine=machine.id), width="stretch")
     with st.container(key="rows-soft-machines"):
-        if st.button("Another machine: type its nameplate", key="new-m-other", width="stretch"):
-            go(new="1", machine=OTHER)
-        if st.button("Nothing is known of the machine", key="new-m-none", width="stretch"):
-            go(new="1", machine=NONE)
+        other, none = (partial(go, new="1", machine=which) for which in (OTHER, NONE))
+        offer("Another machine: type its nameplate", "new-m-other", other, width="stretch")
+        offer("Nothing is known of the machine", "new-m-none", none, width="stretch")
 
 
 def _choose_complaint(machine: str) -> None:

@@ -9,6 +9,7 @@ from html import escape
 from pathlib import Path
 
 import streamlit as st
+from streamlit.elements.lib.mutable_expander_container import ExpanderContainer
 
 from diagnose.phrases import Likelihood
 
@@ -41,6 +42,12 @@ def style() -> None:
 def announce(screen: str, say: str) -> None:
     """Tell a screen reader that the screen changed and move the focus to its heading."""
     _FOCUS(key="focus", data={"screen": screen, "say": say}, height="content")
+
+
+def drawer(title: str, key: str, *, opened: bool = False) -> ExpanderContainer | None:
+    """A drawer; its container while it is open, None while it is shut: what nobody looks at is not drawn."""
+    box = st.expander(title, key=key, on_change="rerun", expanded=opened)
+    return box if box.open else None
 
 
 def html(text: str) -> None:

@@ -58,6 +58,14 @@ class Screen:
         """The choice with this label."""
         return next(box for box in self.app.selectbox if box.label == label)
 
+    def open(self, part: str) -> None:
+        """Open the drawer with this in its key; what is in a shut one is not drawn."""
+        found = [box.proto.id for box in self.app.expander if part in box.proto.id]
+        assert found, f"no drawer '{part}'"
+        self.app.session_state[found[0].split("-", 2)[2]] = True  # an id is $$ID, a digest, the key
+        self.app.run()
+        self._look()
+
     def do(self, changed: Any) -> None:
         """Send what was changed."""
         changed.run()

@@ -138,6 +138,7 @@ def test_skip_weighs_nothing_and_the_next_one_comes(desk: Draw) -> None:
     app.tap("Skip for now")
     assert app.heading != question
     assert office.records().call(CALL).case_digest == digest
+    app.open("drawer-jump")
     assert any("put aside" in b.label for b in app.app.button), "it can still be chosen"
 
 
@@ -149,6 +150,7 @@ def test_cannot_tell_is_an_answer(desk: Draw) -> None:
 
 def test_any_check_of_the_list_can_be_taken_next(desk: Draw) -> None:
     app = desk(call=CALL)
+    app.open("drawer-jump")
     jump = next(b for b in app.app.button if "-jump-" in b.key)
     title = jump.label.replace("\\", "").rsplit(" (", 1)[0]
     app.press(jump)
@@ -224,6 +226,7 @@ def test_two_legs_are_refused(desk: Draw, fixed: Callable[..., None]) -> None:
 
 def test_a_reading_at_any_time_at_its_place(desk: Draw) -> None:
     app = desk(call="demo-hot-deck")
+    app.open("drawer-reading")
     box = app.box("What did you read?")
     app.do(box.set_value("suction_pressure"))
     app.do(app.box("Where?").set_value("circuit:B"))
@@ -311,6 +314,7 @@ def test_the_whole_way_from_verdict_to_closed(desk: Draw, fixed: Callable[..., N
     line = office.records().call(CALL).line
     assert (line.state, line.outcome) == ("closed", "cured")
     assert "Closed: cured and proved" in app.text and not app.answers
+    app.open("drawer-report")
     app.tap("Open this call again")
     assert office.records().call(CALL).open
 
@@ -318,6 +322,7 @@ def test_the_whole_way_from_verdict_to_closed(desk: Draw, fixed: Callable[..., N
 def test_a_verdict_does_not_end_the_looking(desk: Draw, fixed: Callable[..., None]) -> None:
     fixed(verdict=verdict(), next=(step(id="clean-strainer", kind="repair", answers=()), step()))
     app = desk(call=CALL)
+    app.open("drawer-jump")
     app.tap("Look at the valves")
     assert "<h1>Look at the valves</h1>" in app.text
     app.press(app.answers[1])
@@ -331,7 +336,9 @@ def test_no_text_of_a_person_becomes_markup(desk: Draw) -> None:
     store = office.records()
     made = store.open_call({"complaint": "no-flow", "words": EVIL, "machine": {"name": EVIL[:190]}}, by=EVIL)
     store.append(made, {"note": EVIL}, key="n", after_revision=0, by=EVIL)
-    for text in (desk(call=made).text, report_html(store.call(made))):
+    app = desk(call=made)
+    app.open("drawer-told")
+    for text in (app.text, report_html(store.call(made))):
         assert "<script>alert" not in text and "<img" not in text
         assert "&lt;script&gt;alert(1)" in text
     home = desk()

@@ -7,7 +7,7 @@ that comes late over a bad link cannot be stored twice or land on another questi
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import streamlit as st
@@ -17,16 +17,18 @@ from diagnose.store import Call, Conflict, Outcome, Store
 from knowledge.load import Knowledge
 from shared.errors import ChillerError
 from ui.parts import say_later
+from ui.taps import go
 
 
 @dataclass(frozen=True)
 class Desk:
-    """What one drawing of the desk works from."""
+    """What one drawing of a desk works from. address: what its address holds besides the call."""
 
     store: Store
     knowledge: Knowledge
     call: Call
     advice: Advice
+    address: Mapping[str, str] = field(default_factory=dict)
 
     @property
     def by(self) -> str:
@@ -38,15 +40,9 @@ class Desk:
         return "-".join(str(p) for p in (self.call.id, self.call.revision, *parts))
 
 
-def go(**params: str) -> None:
-    """Show another screen: the address is all there is to know."""
-    st.query_params.from_dict(params)
-    st.rerun()
-
-
 def stay(desk: Desk) -> None:
     """Draw the call anew from the records, at its next question."""
-    go(call=desk.call.id)
+    go(**desk.address, call=desk.call.id)
 
 
 def _write(desk: Desk, work: Callable[[], object], stay_on_error: bool = False) -> None:

@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from functools import partial
+
 import streamlit as st
 
 from diagnose.advice import Step
-from diagnose.phrases import ROLES, complaint_title
+from diagnose.phrases import ROLES
 from diagnose.store.records import OUTCOMES
 from ui import office
 from ui.field import log, question, rail, ranking, values, verdict
 from ui.field.acts import Desk, stay
-from ui.parts import announce, html, say_now, t
+from ui.parts import announce, drawer, html, say_now, t
+from ui.taps import offer
 
 
 def draw(call_id: str) -> None:
@@ -24,22 +28,29 @@ def draw(call_id: str) -> None:
         say_now()
         shown = _main(desk)
         if call.open:
-            with st.expander("Give a reading"):
-                values.at_any_time(desk)
-            with st.expander("Note something"):
-                log.note(desk)
+            drawers(
+                ("Give a reading", desk.key("drawer-reading"), lambda: values.at_any_time(desk)),
+                ("Note something", desk.key("drawer-note"), lambda: log.note(desk)),
+            )
     with right:
         ranking.draw(desk)
         if call.open:
-            ranking.other_checks(desk, shown)
-        with st.expander("What was told"):
-            html(f"<p><b>{t(complaint_title(call.case, desk.knowledge))}</b></p><p>{t(call.case.words)}</p>")
-            log.told(desk)
-        with st.expander("Who is at the machine"):
-            log.who(desk)
-        with st.expander("Report and close"):
-            log.report(desk)
+            drawers(("Other checks", desk.key("drawer-jump"), lambda: ranking.other_checks(desk, shown)))
+        drawers(
+            ("What was told", f"drawer-told-{call.id}", lambda: log.told(desk)),
+            ("Who is at the machine", desk.key("drawer-who"), lambda: log.who(desk)),
+            ("Report and close", desk.key("drawer-report"), lambda: log.report(desk)),
+        )
     announce(f"{call.id} {call.revision} {shown}", _said(desk))
+
+
+def drawers(*rows: tuple[str, str, Callable[[], None]]) -> None:
+    """Drawers one below the other: title, key, what to draw in it while it is open."""
+    for title, key, draw_inside in rows:
+        box = drawer(title, key)
+        if box:
+            with box:
+                draw_inside()
 
 
 def _said(desk: Desk) -> str:
@@ -71,8 +82,8 @@ def _main(desk: Desk) -> str:
     name = f"{step.id}@{step.place}"
     others = sum(1 for s in advice.next if s.kind == "observe") - 1
     question.draw(desk, step, max(0, others))
-    if asked and st.button("Back to the proposed step", key=desk.key("back-to-proposed")):
-        stay(desk)
+    if asked:
+        offer("Back to the proposed step", desk.key("back-to-proposed"), partial(stay, desk))
     return name
 
 

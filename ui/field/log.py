@@ -3,22 +3,25 @@
 from __future__ import annotations
 
 from datetime import UTC, datetime
+from functools import partial
 from typing import get_args
 
 import streamlit as st
 
-from diagnose.phrases import QUALIFICATIONS, entry_line
+from diagnose.phrases import QUALIFICATIONS, complaint_title, entry_line
 from diagnose.report import html_report
 from diagnose.store import Call, Outcome
 from diagnose.store.records import OUTCOMES
 from ui import office
 from ui.field.acts import Desk, amend, close, keep, reopen, take_back
 from ui.parts import clock, html, md, name_field, t
+from ui.taps import offer
 
 
 def told(desk: Desk) -> None:
     """The record of the call, the newest first."""
     call = desk.call
+    html(f"<p><b>{t(complaint_title(call.case, desk.knowledge))}</b></p><p>{t(call.case.words)}</p>")
     if not call.events:
         html("<p>Nothing yet.</p>")
         return
@@ -34,8 +37,7 @@ def told(desk: Desk) -> None:
         )
         if not gone and call.open:
             number = call.answer_numbers[event.number]
-            if st.button(f"Take back answer {number}", key=desk.key("back", event.number)):
-                take_back(desk, event.number)
+            offer(f"Take back answer {number}", desk.key("back", event.number), partial(take_back, desk, event.number))
 
 
 def note(desk: Desk) -> None:
@@ -77,8 +79,7 @@ def report(desk: Desk) -> None:
         width="stretch",
     )
     if not desk.call.open:
-        if st.button("Open this call again", key=desk.key("reopen"), width="stretch"):
-            reopen(desk)
+        offer("Open this call again", desk.key("reopen"), partial(reopen, desk), width="stretch")
         return
     outcome = st.selectbox(
         "How did it end?",

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from functools import partial
+
 import streamlit as st
 
 from diagnose.advice import Step
@@ -9,11 +12,13 @@ from diagnose.choices import answer_places
 from diagnose.phrases import hazard_words, minutes, needed_state, signal, who_may
 from ui.field import values
 from ui.field.acts import Desk, close, keep
-from ui.parts import facts, html, md, signal_box, t
+from ui.parts import drawer, facts, html, md, signal_box, t
+from ui.taps import offer
 
 STUCK = "If nothing changes within five seconds of a tap, load the page again: what was saved is safe."
 SURE = {"sure": "Sure", "think-so": "Fairly sure", "guess": "A guess"}
 WHO = {"saw": "Seen here", "customer-says": "Customer says"}
+USUAL = {"sure": "sure", "who": "saw"}
 
 
 def heading(screen: str, title: str, kicker: str) -> None:
@@ -65,48 +70,65 @@ def cautions(step: Step) -> None:
     html(signal_box(word, f"{lead}{' '.join(lines)} {who}".strip()))
 
 
-def _place(desk: Desk, step: Step) -> str | None:
-    """Where the answer belongs, None while nobody chose; a step for "some circuit" asks which one."""
-    if ":" in step.place and not step.place.endswith(("*", "?")):
-        return step.place
-    spots = answer_places(desk.call.case.machine, step.place.split(":")[0])
-    if len(spots) == 1:
-        return spots[0][0]
-    names = dict(spots)
+def place_of(desk: Desk, step: Step) -> str | None:
+    """Draw the choice of a place where there is one; the place of the answer, None while nobody chose."""
+    fixed = _only_place(desk, step)
+    if fixed is not None:
+        return fixed
+    names = dict(_spots(desk, step))
     chosen = st.pills("Where?", list(names), format_func=names.__getitem__, key=desk.key("place", step.id))
     if st.session_state.pop("no-place", False) and chosen is None:
         html("<p class='echo bad' role='alert'>Nothing was stored. Choose where, then answer.</p>")
     return chosen
 
 
+def _spots(desk: Desk, step: Step) -> tuple[tuple[str, str], ...]:
+    return answer_places(desk.call.case.machine, step.place.split(":")[0])
+
+
+def _only_place(desk: Desk, step: Step) -> str | None:
+    """The one place an answer can belong to; None where somebody has to choose."""
+    if ":" in step.place and not step.place.endswith(("*", "?")):
+        return step.place
+    spots = _spots(desk, step)
+    return spots[0][0] if len(spots) == 1 else None
+
+
+def answer(desk: Desk, step: Step, choice: str, usual: Mapping[str, str]) -> None:
+    """Store an answer with the place, sureness and witness chosen on the screen. usual: what holds where nobody chose."""
+    place = _only_place(desk, step) or st.session_state.get(desk.key("place", step.id))
+    if place is None:
+        st.session_state["no-place"] = True
+        return
+    more = {name: str(st.session_state.get(desk.key(name, step.id)) or word) for name, word in usual.items()}
+    keep(desk, f"{step.id}|{place}", {"check": step.id, "answer": choice, "place": place, **more})
+
+
 def _observe(desk: Desk, step: Step) -> None:
-    place = _place(desk, step)
+    place = place_of(desk, step)
     if step.reads:
         values.answer_by_reading(desk, step, place or step.place)
         return
-    sure = str(st.session_state.get(desk.key("sure", step.id)) or "sure")
-    who = str(st.session_state.get(desk.key("who", step.id)) or "saw")
     with st.container(key="rows-answers"):
         for choice in step.answers:
-            tapped = st.button(
-                md(choice.text), key=desk.key("ans", step.id, place or "none", choice.id), width="stretch"
+            offer(
+                md(choice.text),
+                desk.key("ans", step.id, place or "none", choice.id),
+                partial(answer, desk, step, choice.id, USUAL),
+                width="stretch",
             )
-            if tapped and place is None:
-                st.session_state["no-place"] = True
-                st.rerun()
-            elif tapped:
-                entry = {"check": step.id, "answer": choice.id, "place": place, "sure": sure, "who": who}
-                keep(desk, f"{step.id}|{place}", entry)
     values.cannot_or_skip(desk, step, place or step.place)
-    with st.expander("How sure, and who saw it"):
-        st.pills(
-            "How sure?",
-            list(SURE),
-            default="sure",
-            format_func=SURE.__getitem__,
-            key=desk.key("sure", step.id),
-        )
-        st.pills("Who saw it?", list(WHO), default="saw", format_func=WHO.__getitem__, key=desk.key("who", step.id))
+    box = drawer("How sure, and who saw it", desk.key("how-sure", step.id))
+    if box:
+        with box:
+            how_sure(desk, step, "How sure?", SURE, "sure")
+            how_sure(desk, step, "Who saw it?", WHO, "saw", name="who")
+
+
+def how_sure(desk: Desk, step: Step, title: str, words: Mapping[str, str], usual: str, name: str = "sure") -> None:
+    """Chips that qualify the answers of this screen; they hold until the next question, drawn or not."""
+    st.pills(title, list(words), default=usual, format_func=words.__getitem__, key=desk.key(name, step.id),
+             persist_state="page")  # fmt: skip
 
 
 def did_it(desk: Desk, action: str, cures: bool) -> None:
@@ -118,12 +140,13 @@ def did_it(desk: Desk, action: str, cures: bool) -> None:
     }
     with st.container(key="rows-did"):
         for outcome, text in (rows if cures else {"": "Done"}).items():
-            if st.button(text, key=desk.key("did", action, outcome or "done"), width="stretch"):
-                keep(desk, f"did|{action}", {"action": action, "outcome": outcome})
+            entry = {"action": action, "outcome": outcome}
+            key = desk.key("did", action, outcome or "done")
+            offer(text, key, partial(keep, desk, f"did|{action}", entry), width="stretch")
 
 
 def hand_over(desk: Desk, who: str) -> None:
     """The row that ends the call here."""
     with st.container(key="rows-over"):
-        if st.button("Handed over: close this call", key=desk.key("over"), width="stretch"):
-            close(desk, "handed-over", note=f"to {who_may(who)}")
+        done = partial(close, desk, "handed-over", note=f"to {who_may(who)}")
+        offer("Handed over: close this call", desk.key("over"), done, width="stretch")

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 import streamlit as st
 
 from diagnose.phrases import early, entry_line, likely, minutes, suspect_title
 from diagnose.store import Call, Event
 from knowledge.load import Knowledge
-from ui.field.acts import Desk, go, take_back
+from ui.field.acts import Desk, take_back
 from ui.parts import clock, html, pegs, t
+from ui.taps import go, offer
 
 LEADING = 2
 
@@ -19,12 +22,11 @@ def draw(desk: Desk) -> None:
         if desk.advice.stop is not None:
             html(f"<div class='rail-stop'>Stop. {t(desk.advice.stop.reason)}</div>")
         with st.container(horizontal=True, wrap=False, gap="small", vertical_alignment="center", key="railtools"):
-            if st.button("Calls", key="home"):
-                go()
+            offer("Calls", "home", go)
             html(_head(desk))
             last = desk.call.last_undoable()
-            if st.button("Take back", key=desk.key("undo"), disabled=last is None or not desk.call.open):
-                take_back(desk)
+            none = last is None or not desk.call.open
+            offer("Take back", desk.key("undo"), partial(take_back, desk), disabled=none)
         rows = _suspects(desk)
         if rows:
             html(rows)

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 import streamlit as st
 
 from diagnose.advice import Reason, Suspect
 from diagnose.phrases import at_place, early, likely, minutes, suspect_title, unchecked
-from ui.field.acts import Desk, go
+from ui.field.acts import Desk
 from ui.parts import bullet_list, html, md, pegs, t
+from ui.taps import go, offer
 
 SHOWN = 5
 OPEN = 2
@@ -77,7 +80,6 @@ def _suspect(desk: Desk, suspect: Suspect, number: int, thin: bool) -> str:
 
 def other_checks(desk: Desk, shown: str) -> None:
     """The list to jump from; what was put aside stands there too."""
-    html("<h2>Other checks</h2>")
     with st.container(key="rows-jump"):
         for number, step in enumerate(desk.advice.next):
             name = f"{step.id}@{step.place}"
@@ -85,5 +87,5 @@ def other_checks(desk: Desk, shown: str) -> None:
                 continue
             aside = "put aside, " if (step.id, step.place) in desk.call.set_aside else ""
             length = f" ({aside}{minutes(step.minutes)})" if step.minutes else ""
-            if st.button(md(step.title + length), key=desk.key("jump", number, step.id, step.place), width="stretch"):
-                go(call=desk.call.id, step=name)
+            jump = partial(go, **desk.address, call=desk.call.id, step=name)
+            offer(md(step.title + length), desk.key("jump", number, step.id, step.place), jump, width="stretch")

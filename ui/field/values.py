@@ -6,7 +6,8 @@ No number field: one of those read "2,4" as 24. The text goes to our own parser 
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from functools import partial
 from typing import Any
 
 import streamlit as st
@@ -19,7 +20,8 @@ from shared.errors import ChillerError, ReadingError
 from shared.quantities import QUANTITIES, Kind
 from shared.units import SHOWN, parse_reading
 from ui.field.acts import Desk, keep, keep_all, skip
-from ui.parts import html, md, t
+from ui.parts import drawer, html, md, t
+from ui.taps import offer
 
 _SAID = {"degF": "°F", "degC": "°C", "delta_degF": "°F", "delta_degC": "K", "barg": "bar", "1": ""}
 _NOT_TOLD = "not told"
@@ -96,23 +98,20 @@ def _while_reading(desk: Desk, key: str, step: Step | None = None) -> dict[str, 
         state, steady = ("cooling", "steady") if step.state == "steady" else (step.state, None)  # type: ignore[assignment]
     states, steadies = [_NOT_TOLD, *STATES], [_NOT_TOLD, *STEADINESS]
     now = [word for word in (STATES.get(state or ""), STEADINESS.get(steady or "")) if word]
-    with st.expander(f"Machine while reading: {', '.join(now) or _NOT_TOLD}"):
-        chosen = st.selectbox(
-            "Machine while reading",
-            states,
-            index=states.index(state) if state else 0,
-            format_func=lambda s: STATES.get(s, s),
-            key=f"{key}-state",
-        )
-        how = st.selectbox(
-            "How it runs",
-            steadies,
-            index=steadies.index(steady) if steady else 0,
-            format_func=lambda s: STEADINESS.get(s, s),
-            key=f"{key}-steady",
-        )
-    found = {"state": chosen, "steadiness": how}
+    box = drawer(f"Machine while reading: {', '.join(now) or _NOT_TOLD}", f"{key}-while")
+    if box:
+        with box:
+            _choice("Machine while reading", states, state, STATES, f"{key}-state")
+            _choice("How it runs", steadies, steady, STEADINESS, f"{key}-steady")
+    # a drawer that was shut again still holds what was chosen in it
+    found = {"state": st.session_state.get(f"{key}-state", state),
+             "steadiness": st.session_state.get(f"{key}-steady", steady)}  # fmt: skip
     return {name: word for name, word in found.items() if word and word != _NOT_TOLD}
+
+
+def _choice(title: str, words: list[str], usual: str | None, said: Mapping[str, str], key: str) -> None:
+    st.selectbox(title, words, index=words.index(usual) if usual else 0, format_func=lambda word: said.get(word, word),
+                 key=key, persist_state="page")  # fmt: skip
 
 
 def _checked(quantity: str, place: str, value: str | list[str], more: dict[str, str]) -> dict[str, Any]:
@@ -166,11 +165,11 @@ def _keep_typed(
 def cannot_or_skip(desk: Desk, step: Step, place: str) -> None:
     """The two rows that every question has."""
     with st.container(key="rows-soft"):
-        if st.button("I cannot tell", key=desk.key("ans", step.id, place, "cannot-tell"), width="stretch"):
-            keep(desk, f"{step.id}|{place}", {"check": step.id, "place": place if ":" in place else "",
-                                              "answer": "cannot-tell"})  # fmt: skip
-        if st.button("Skip for now", key=desk.key("skip", step.id, place), width="stretch"):
-            skip(desk, step.id, step.place)
+        entry = {"check": step.id, "place": place if ":" in place else "", "answer": "cannot-tell"}
+        no_answer = partial(keep, desk, f"{step.id}|{place}", entry)
+        offer("I cannot tell", desk.key("ans", step.id, place, "cannot-tell"), no_answer, width="stretch")
+        later = partial(skip, desk, step.id, step.place)
+        offer("Skip for now", desk.key("skip", step.id, place), later, width="stretch")
 
 
 def _bad_line() -> None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 import streamlit as st
 
 from diagnose.advice import Verdict
@@ -18,6 +20,7 @@ from diagnose.phrases import (
 from ui.field.acts import Desk, close, keep
 from ui.field.question import did_it, hand_over, heading
 from ui.parts import facts, html, signal_box, t
+from ui.taps import offer
 
 
 def draw(desk: Desk, verdict: Verdict) -> None:
@@ -50,8 +53,8 @@ def draw(desk: Desk, verdict: Verdict) -> None:
         hand_over(desk, verdict.who)
     elif verdict.kind == "normal":
         with st.container(key="rows-normal"):
-            if st.button("Explained: close this call as normal", key=desk.key("normal"), width="stretch"):
-                close(desk, "normal")
+            offer("Explained: close this call as normal", desk.key("normal"), partial(close, desk, "normal"),
+                  width="stretch")  # fmt: skip
     else:
         did_it(desk, verdict.remedy_id, cures=True)
         if verdict.kind == "cannot-tell":
@@ -69,8 +72,8 @@ def cured(desk: Desk) -> bool:
     for proof in list(dict.fromkeys(proofs))[:3]:
         html(f"<p class='ask'><b>It is cured when:</b> {t(proof)}</p>")
     with st.container(key="rows-cured"):
-        if st.button("Proved: close this call as cured", key=desk.key("proved"), width="stretch", type="primary"):
-            close(desk, "cured")
-        if st.button("Not cured after all: go on", key=desk.key("unproved"), width="stretch"):
-            keep(desk, f"did|{last.action}", {"action": last.action, "outcome": "not-cured"})
+        offer("Proved: close this call as cured", desk.key("proved"), partial(close, desk, "cured"), width="stretch",
+              type="primary")  # fmt: skip
+        again = partial(keep, desk, f"did|{last.action}", {"action": last.action, "outcome": "not-cured"})
+        offer("Not cured after all: go on", desk.key("unproved"), again, width="stretch")
     return True
