@@ -6,6 +6,8 @@ records.py    what comes out: machines, calls, events, receipts
 database.py   tables and transactions; the only module that imports SQLAlchemy
 steps.py      how the schema came to be what it is
 store.py      what may be done: open, append, take back, close
+users.py      users, their sign-in, what slows down guessing
+passwords.py  salted hashes
 """
 
 from diagnose.store.access import AT_HOME, Person

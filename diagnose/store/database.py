@@ -25,6 +25,7 @@ from sqlalchemy import (
     Text,
     UniqueConstraint,
     create_engine,
+    delete,
     event,
     func,
     insert,
@@ -382,6 +383,107 @@ def add_event(tx: Connection, row: Row, **changes: object) -> bool:
 def is_empty(tx: Connection) -> bool:
     """Whether there is neither a machine nor a call."""
     return not any(tx.execute(select(func.count()).select_from(t)).scalar() for t in (machines, calls))
+
+
+# --- users and their sign-ins
+
+
+def all_users(tx: Connection) -> list[Row]:
+    """All users by name."""
+    return _rows(tx, select(users).order_by(users.c.name))
+
+
+def one_user(tx: Connection, name: str) -> Row | None:
+    """One user, or None."""
+    return _first(tx, select(users).where(users.c.name == name))
+
+
+def open_keepers(tx: Connection) -> int:
+    """How many keepers may sign in."""
+    query = select(func.count()).select_from(users).where(users.c.role == "keeper", users.c.active)
+    return int(tx.execute(query).scalar() or 0)
+
+
+def add_user(tx: Connection, row: Row) -> None:
+    """Insert a user."""
+    tx.execute(insert(users), dict(row))
+
+
+def change_user(tx: Connection, name: str, values: Row) -> None:
+    """Change a user and move it on to the next revision."""
+    tx.execute(update(users).where(users.c.name == name).values(**values))
+
+
+def add_user_event(tx: Connection, row: Row) -> None:
+    """Insert what was done to a user; its number is the user's revision from now on."""
+    tx.execute(update(users).where(users.c.name == row["name"]).values(revision=row["number"]))
+    tx.execute(insert(user_events), dict(row))
+
+
+def user_events_of(tx: Connection, name: str) -> list[Row]:
+    """What was done to a user, in order."""
+    return _rows(tx, select(user_events).where(user_events.c.name == name).order_by(user_events.c.number))
+
+
+def add_sign_in(tx: Connection, row: Row) -> None:
+    """Insert a sign-in."""
+    tx.execute(insert(sign_ins), dict(row))
+
+
+def sign_in_of(tx: Connection, token: str) -> Row | None:
+    """The sign-in of this token's digest, or None."""
+    return _first(tx, select(sign_ins).where(sign_ins.c.token == token))
+
+
+def touch_sign_in(tx: Connection, token: str, at: str) -> None:
+    """Write down that a sign-in was used."""
+    tx.execute(update(sign_ins).where(sign_ins.c.token == token).values(last_at=at))
+
+
+def end_sign_in(tx: Connection, token: str) -> None:
+    """End one sign-in."""
+    tx.execute(delete(sign_ins).where(sign_ins.c.token == token))
+
+
+def end_sign_ins(tx: Connection, name: str) -> None:
+    """End all sign-ins of a user."""
+    tx.execute(delete(sign_ins).where(sign_ins.c.name == name))
+
+
+def forget_sign_ins(tx: Connection, before: str) -> None:
+    """Drop sign-ins that ended before a moment."""
+    tx.execute(delete(sign_ins).where(sign_ins.c.ends_at < before))
+
+
+def tries_of(tx: Connection, keys: Sequence[str]) -> dict[str, Row]:
+    """Failed tries by key; their rows are held until the transaction ends."""
+    query = select(sign_in_tries).where(sign_in_tries.c.what.in_(keys)).order_by(sign_in_tries.c.what)
+    rows = _rows(tx, query.with_for_update())
+    return {row["what"]: row for row in rows}
+
+
+def count_try(tx: Connection, key: str, at: str) -> None:
+    """Count one failed try."""
+    same = sign_in_tries.c.what == key
+    more = update(sign_in_tries).where(same).values(failures=sign_in_tries.c.failures + 1, last_at=at)
+    if tx.execute(more).rowcount == 0:
+        tx.execute(insert(sign_in_tries), {"what": key, "failures": 1, "last_at": at})
+
+
+def uncount_try(tx: Connection, key: str) -> None:
+    """Take one failed try back."""
+    same = sign_in_tries.c.what == key
+    tx.execute(update(sign_in_tries).where(same).values(failures=sign_in_tries.c.failures - 1))
+
+
+def drop_tries(tx: Connection, keys: Sequence[str]) -> None:
+    """Forget the failed tries of these keys."""
+    tx.execute(delete(sign_in_tries).where(sign_in_tries.c.what.in_(keys)))
+
+
+def forget_tries(tx: Connection, before: str) -> None:
+    """Forget failed tries older than a moment."""
+    tx.execute(delete(sign_in_tries).where(sign_in_tries.c.last_at < before))
 
 
 def kept_tables() -> tuple[Table, ...]:

@@ -31,6 +31,7 @@ from diagnose.store.records import (
     Outcome,
     Receipt,
 )
+from diagnose.store.users import Users
 from shared.errors import CaseError, StoreError, shorten
 
 MOST_KEY = 200
@@ -53,6 +54,11 @@ class Store:
     def address(self) -> str:
         """The address as it may be shown."""
         return self._db.shown
+
+    @property
+    def users(self) -> Users:
+        """Who may sign in."""
+        return Users(self._db)
 
     def close(self) -> None:
         """Close all connections."""
