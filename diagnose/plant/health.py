@@ -45,7 +45,6 @@ class LoopHealth:
     pump_drag: float = 1.0
     site_speed: float = 1.0
     site_head: float = 1.0
-    site_off: bool = False
     both_running: bool = False
     load_resistance: float = 1.0
     fluid: str = ""

@@ -77,7 +77,7 @@ def turning_pumps(plant: Plant, health: Health, supply: SupplyState, running: bo
         if h.both_running and "site" in plant.loop.pumps:
             made["site"] = h.site_speed
     else:
-        if not h.site_off and not dead:
+        if not dead:
             made["site"] = h.site_speed * h.pump_speed
         if h.both_running:
             made["onboard"] = ratio
@@ -276,7 +276,7 @@ def motor_currents(
         h = health.loop
         if point is not None:
             made[place] = run_motor(p, supply, plate, branch, point.shaft_w)
-        elif pumping and name == main and not (name == "site" and h.site_off):
+        elif pumping and name == main:
             if h.pump_jammed or branch.locked:
                 made[place] = run_motor(p, supply, plate, branch, plate.shaft_w, standing=True)
             elif h.pump_sheared:

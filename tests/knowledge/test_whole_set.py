@@ -110,10 +110,10 @@ def test_a_twin_that_no_look_tells_apart(raw: RawCards) -> None:
 
 
 def test_an_inseparable_pair_is_declared_on_both_cards_with_one_remedy(raw: RawCards, change: Change) -> None:
-    change("causes", "site-pump-off", inseparable=[])
+    change("causes", "drive-earth-leakage-trip", inseparable=[])
     change("causes", "bypass-wrong", remedy={"id": "another", "text": "Set it.", "minutes": 5})
     problems = whole_set_problems(raw)
-    only(problems, "site-pump-off.inseparable", "'pump-switched-off' declares itself inseparable")
+    only(problems, "drive-earth-leakage-trip.inseparable", "'earth-leakage-drive-filters' declares itself inseparable")
     only(problems, "bypass-wrong.inseparable", "neither one remedy serves both")
 
 

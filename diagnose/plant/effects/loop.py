@@ -178,7 +178,6 @@ EFFECTS = (
         "both pumps",
         True,
     ),
-    _e("site-pump-off", "unit", "stands", _set(lambda at: {"site_off": True}), "site pump in use", True),
     _e("site-pump-slow", "unit", "speed lost, up to half", _factor("site_speed", 0.5), "site pump in use"),
     _e("site-pump-too-small", "pump", "head missing, up to 0.7", _small),
     _e("pump-reversed", "pump", "turns backwards", _set(lambda at: {"pump_reversed": True}), switch=True),

@@ -17,6 +17,7 @@ SCRIPTED: dict[str, str] = {
     "low-temperature-duty-normal": "belongs to the machine card (glycol, low set point), not to its health",
     "make-up-masking-leak": "shows as water used, not in a reading",
     "motor-starved-of-air": "motor cooling air is not modelled",
+    "compressor-bearing-failing": "noise is not modelled",
     "mounts-loose": "noise is not modelled",
     "paddle-in-turbulence": "flow around a paddle is not modelled",
     "pump-contactor-welded": "shows when the pump should stop; only running states are made",
