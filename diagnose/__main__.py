@@ -52,10 +52,10 @@ def _parser() -> argparse.ArgumentParser:
     replay.add_argument("--ablation", action="store_true", help="also with the rule stage switched off")
     prove = commands.add_parser(
         "prove",
-        help="run a full-size proof: belief (against an independent library), causes (self-play), plan (against the optimum), "
+        help="run a full-size proof: belief (against an independent library), calibration (in a moved world), causes (self-play), plan (against the optimum), "
         "plant (random machines, days and faults)",
     )
-    prove.add_argument("name", choices=("belief", "causes", "plan", "plant"))
+    prove.add_argument("name", choices=("belief", "calibration", "causes", "plan", "plant"))
     prove.add_argument("--json", action="store_true")
     prove.add_argument("--out", default="", help="write the result file here")
     prove.add_argument(

@@ -20,7 +20,7 @@ import numpy as np
 from diagnose.advice import Step
 from diagnose.case import Case, Entry
 from diagnose.looks import tells_for
-from diagnose.network import Key, Network, network_for
+from diagnose.network import Array, Key, Network, network_for
 from diagnose.work import Work, prepare
 from knowledge.load import Knowledge
 from knowledge.models import Cause, Check
@@ -72,7 +72,10 @@ def machine_for(cause: Cause, rng: random.Random) -> dict[str, Any]:
 
 @dataclass
 class Draw:
-    """One call: its first case, and everything that is true at the machine. words: true word of each node drawn so far."""
+    """One call: its first case, and everything that is true at the machine. words: true word of each node drawn so far.
+
+    instance, second: numbers of the causes that are there (0 = none).
+    """
 
     cause: str
     number: int
@@ -83,6 +86,7 @@ class Draw:
     cannot_tell: float
     rng: random.Random
     words: dict[Key, str] = field(default_factory=dict)
+    second: int = 0
 
     def word(self, key: Key) -> str:
         """The true word of an effect or finding at a place, drawn once."""
@@ -98,10 +102,15 @@ class Draw:
             if node.parent not in words:
                 words[node.parent] = self._drawn(node.parent, words)
             above = self.network.node(node.parent).words.index(words[node.parent])
-        one = np.array([self.instance], dtype=np.int64)
-        row = int(node.signature(one, np.zeros(1, dtype=np.int64))[0])
-        table = node.table()[row, above if node.parent is not None else 0]
+        table = self.row(key, above)
         return pick(self.rng, list(zip(node.words, (float(p) for p in table), strict=True)))
+
+    def row(self, key: Key, above: int) -> Array:
+        """(K,) chances of the words of a node with what is wrong, and word number ``above`` of the effect over it."""
+        node = self.network.node(key)
+        wrong = [np.array([n], dtype=np.int64) for n in (self.instance, self.second)]
+        out: Array = node.table()[int(node.signature(*wrong)[0]), above]
+        return out
 
     def settle_complaint(self) -> None:
         """Draw the effect the complaint hangs on until this call is one that gets made (rejection: exact)."""
@@ -139,10 +148,11 @@ def _place_of(check: Check, network: Network) -> str:
 
 def answer(step: Step, draw: Draw) -> tuple[list[Entry], str]:
     """Entries that answer a step, and the answer in words."""
-    return _told(draw.work.knowledge.checks[step.id], draw)
+    return told(draw.work.knowledge.checks[step.id], draw)
 
 
-def _told(check: Check, draw: Draw) -> tuple[list[Entry], str]:
+def told(check: Check, draw: Draw) -> tuple[list[Entry], str]:
+    """Entries that answer a look, and the answer in words."""
     knowledge, network, rng = draw.work.knowledge, draw.network, draw.rng
     silent = Entry(check=check.id, answer="cannot-tell")
     if not check.safety and rng.random() < draw.cannot_tell:
@@ -179,5 +189,5 @@ def everything(draw: Draw, entries: Sequence[Entry]) -> list[Entry]:
     out: list[Entry] = []
     for check in draw.work.knowledge.checks.values():
         if check.id not in done:
-            out += _told(check, draw)[0]
+            out += told(check, draw)[0]
     return out

@@ -8,6 +8,7 @@ from typing import Any
 
 from diagnose.plant.prove import plant_text, prove_plant
 from diagnose.prove.belief import belief_text, prove_belief
+from diagnose.prove.calibration import calibration_text, prove_calibration
 from diagnose.prove.causes import causes_text, prove_causes
 from diagnose.prove.plan import plan_text, prove_plan
 from diagnose.prove.result import Options, stamped, write_result
@@ -15,6 +16,7 @@ from diagnose.prove.result import Options, stamped, write_result
 Proof = Callable[[Options], tuple[str, dict[str, Any]]]
 PROOFS: dict[str, tuple[Proof, Callable[[dict[str, Any]], str]]] = {
     "belief": (prove_belief, belief_text),
+    "calibration": (prove_calibration, calibration_text),
     "causes": (prove_causes, causes_text),
     "plan": (prove_plan, plan_text),
     "plant": (prove_plant, plant_text),
