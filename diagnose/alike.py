@@ -11,30 +11,45 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from diagnose.network import Array, Index
+from diagnose.network import Array, Index, Part
 
 MOST_CODES = 1 << 40
 
 
 @dataclass(frozen=True)
 class Alike:
-    """of: (n + 1,) class of each instance number, 0 = no cause. one: (c,) an instance number of each class."""
+    """of: (m,) class of each member of a part. one: (c,) a member's instance number for each class. alone: no pairs are formed."""
 
     of: Index
     one: Index
+    alone: bool
 
-    def pairs(self) -> tuple[Index, Index]:
-        """Instance numbers that stand for each pair of classes, either order once: ((c * (c + 1) / 2,), the same)."""
+    def representatives(self) -> tuple[Index, Index]:
+        """Instance numbers that stand for each class alone (second 0), or for each pair of classes, either order once."""
+        if self.alone:
+            return self.one, np.zeros_like(self.one)
         first, second = _triangle(len(self.one))
         return self.one.take(first), self.one.take(second)
 
-    def rows(self, first: Index, second: Index) -> Index:
-        """Row among ``pairs`` of each pair of instance numbers."""
-        count = len(self.one)
-        a, b = self.of.take(first), self.of.take(second)
-        low, high = np.minimum(a, b), np.maximum(a, b)
-        out: Index = low * (2 * count - 1 - low) // 2 + high
-        return out
+    def among(self) -> tuple[Index, Index | None]:
+        """The same as classes."""
+        return (np.arange(len(self.one)), None) if self.alone else _triangle(len(self.one))
+
+    def rows(self, first: Index, second: Index | None) -> Index:
+        """Row among ``representatives`` for members by position; second None where the part has each alone."""
+        return _rows(self.of, len(self.one), first, second)
+
+
+def _rows(of: Index, count: int, first: Index, second: Index | None) -> Index:
+    a = of.take(first)
+    if second is None:
+        return a
+    b = of.take(second)
+    low, high = np.minimum(a, b), np.maximum(a, b)
+    low *= 2 * count - 1 - low
+    low >>= 1
+    low += high
+    return low
 
 
 @functools.lru_cache(maxsize=64)
@@ -43,8 +58,8 @@ def _triangle(count: int) -> tuple[Index, Index]:
     return first.astype(np.int64), second.astype(np.int64)
 
 
-def alike(columns: Sequence[Index]) -> Alike:
-    """Classes of instances that are equal in every column; columns (n + 1,) of small numbers, at least one."""
+def _classes(columns: Sequence[Index]) -> tuple[Index, Index]:
+    """(m,) class of each row over all columns (m,) of small numbers, and (c,) the first row of each class."""
     code = columns[0]
     most = int(code.max()) + 1
     for column in columns[1:]:
@@ -55,16 +70,26 @@ def alike(columns: Sequence[Index]) -> Alike:
         code = code * width + column
         most *= width
     _, one, of = np.unique(code, return_index=True, return_inverse=True)
-    return Alike(of.ravel().astype(np.int64), one.astype(np.int64))
+    return of.ravel().astype(np.int64), one.astype(np.int64)
+
+
+def alike(part: Part, columns: Sequence[Index]) -> Alike:
+    """Classes of the members of a part that are equal in every column; columns (n + 1,) by instance number, at least one."""
+    if not len(part.members):
+        return Alike(part.members, part.members, part.second is None)
+    of, one = _classes([column.take(part.members) for column in columns])
+    return Alike(of, part.members.take(one), part.second is None)
 
 
 def combined(parts: Sequence[tuple[Alike, Array]]) -> tuple[Alike, Array]:
-    """Sum of tables over pairs of classes of their own, as one table over the classes that tell all of them apart."""
+    """Sum of tables over classes of their own (all of one part), as one table over the classes that tell all of them apart."""
     if len(parts) == 1:
         return parts[0]
-    both = alike([part.of for part, _ in parts])
-    first, second = both.pairs()
+    of, member = _classes([found.of for found, _ in parts])
+    lead = parts[0][0]
+    both = Alike(of, lead.one.take(lead.of.take(member)), lead.alone)
+    first, second = both.among()
     table = np.zeros(len(first))
-    for part, own in parts:
-        table += own.take(part.rows(first, second))
+    for found, own in parts:
+        table += own.take(_rows(found.of.take(member), len(found.one), first, second))
     return both, table

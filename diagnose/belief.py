@@ -8,13 +8,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from functools import cached_property
 
 import numpy as np
 
 from diagnose.alike import Alike, alike, combined
 from diagnose.grade import HONEST, Graded, Mode
-from diagnose.network import Array, Hypotheses, Index, Key, Network, Node
+from diagnose.network import Array, Hypotheses, Index, Key, Network, Node, Part
 
 Likelihoods = Mapping[Key, Array]
 MOST_IN_PAIRS = 300  # above this many causes at places, pairs are formed of the likeliest ones only
@@ -58,7 +57,7 @@ class Scene:
 
 @dataclass
 class Tree:
-    """One tree with evidence over pairs of the classes it tells apart.
+    """One tree with evidence over the classes it tells apart in one part of the hypotheses.
 
     honest: its scene; log: (pairs,) what it says of them. complained: what the call itself adds where any instrument lies.
     """
@@ -243,41 +242,44 @@ class Inference:
 
         Each tree is worked out once for every pair of classes of causes it cannot tell apart, and then spread.
         """
-        first, second = hypotheses.first, hypotheses.second
-        log = np.zeros((1 + len(self.modes), len(first)))
-        for tree in self._trees.values():
-            log[0] += tree.log.take(tree.alike.rows(first, second))
+        log = np.zeros((1 + len(self.modes), len(hypotheses.first)))
+        at = 0
+        for part in hypotheses.parts:
+            if len(part.first):
+                self._add_log(part, log[:, at : at + len(part.first)])
+            at += len(part.first)
+        return log
+
+    def _add_log(self, part: Part, log: Array) -> None:
+        """The same for one part; log: (1 + modes, part), zeros on entry."""
+        trees = {root: self._tree(root, part) for root in self.roots()}
+        for tree in trees.values():
+            log[0] += tree.log.take(tree.alike.rows(part.first, part.second))
         called: dict[Key, Array] = {}
         spread: dict[tuple[Key, ...], Index] = {}
         for row, mode in enumerate(self.modes, 1):
             log[row] = log[0]
-            parts = []
-            for root in sorted(self.roots_moved_by(mode)):
-                moved = self._moved(root, mode)
-                if moved is None:
+            moved = []
+            for root in sorted(self.roots_moved_by(mode) & set(trees)):
+                tree, table = trees[root], self._moved(root, mode, trees[root])
+                if table is None:
                     continue
-                tree = self._trees[root]
-                if moved is tree.complained:  # the same for all instruments, and told apart the finest
+                if table is tree.complained:  # the same for all instruments, and told apart the finest
                     if root not in called:
-                        called[root] = moved.take(tree.alike.rows(first, second))
+                        called[root] = table.take(tree.alike.rows(part.first, part.second))
                     log[row] += called[root]
                 else:
-                    parts.append((root, tree.alike, moved))
-            if parts:
-                together, table = combined([(classes, moved) for _, classes, moved in parts])
-                roots = tuple(root for root, _, _ in parts)
+                    moved.append((root, tree.alike, table))
+            if moved:
+                together, table = combined([(classes, one) for _, classes, one in moved])
+                roots = tuple(root for root, _, _ in moved)
                 if roots not in spread:
-                    spread[roots] = together.rows(first, second)
+                    spread[roots] = together.rows(part.first, part.second)
                 log[row] += table.take(spread[roots])
-        return log
 
-    @cached_property
-    def _trees(self) -> dict[Key, Tree]:
-        return {root: self._tree(root) for root in self.roots()}
-
-    def _tree(self, root: Key) -> Tree:
-        found = alike([self.network.node(key).local for key in self._under(root)])
-        first, second = found.pairs()
+    def _tree(self, root: Key, part: Part) -> Tree:
+        found = alike(part, [self.network.node(key).local for key in self._under(root)])
+        first, second = found.representatives()
         scene = Scene(Hypotheses(first, second, np.zeros(len(first))), self.likelihoods, {}, {})
         return Tree(found, scene, self._log(self._said(root, scene)))
 
@@ -285,11 +287,8 @@ class Inference:
         """``key`` and everything with evidence below it."""
         return [key, *(one for child in self.children.get(key, ()) for one in self._under(child))]
 
-    def _moved(self, root: Key, mode: str) -> Array | None:
-        """What a lying instrument adds to the log of a tree, by pairs of classes; None where it moves nothing."""
-        tree = self._trees.get(root)
-        if tree is None:
-            return None
+    def _moved(self, root: Key, mode: str, tree: Tree) -> Array | None:
+        """What a lying instrument adds to the log of a tree, by classes; None where it moves nothing."""
         extras = self._extras(mode)
         changed = {key for key in (*self.by_mode.get(mode, ()), *extras) if self.root_of(key) == root}
         # every liar may be all there is behind a call: where it moves nothing else here, all of them say the same

@@ -33,12 +33,25 @@ class Instance:
 
 
 @dataclass(frozen=True)
+class Part:
+    """Hypotheses of one shape. members: instance numbers; first, second: positions among them (second None = each alone)."""
+
+    members: Index
+    first: Index
+    second: Index | None
+
+
+@dataclass(frozen=True)
 class Hypotheses:
-    """first, second: instance numbers from 1 (0 = no cause; equal = the same cause at two folded places); log_prior of each."""
+    """first, second: instance numbers from 1 (0 = no cause; equal = the same cause at two folded places); log_prior of each.
+
+    parts: the same by shape, one after the other.
+    """
 
     first: Index
     second: Index
     log_prior: Array
+    parts: tuple[Part, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,7 +76,7 @@ class Pull:
 
 def pulls_of(knowledge: Knowledge) -> dict[str, tuple[Pull, ...]]:
     """Edges of each cause card with numbers for words, made once."""
-    found: dict[str, tuple[Pull, ...]] | None = knowledge.memo.get("pulls")  # type: ignore[assignment]
+    found: dict[str, tuple[Pull, ...]] | None = knowledge.memo.get("pulls")
     if found is None:
         strength = knowledge.words.strength
         found = {
@@ -208,17 +221,24 @@ class Network:
     def hypotheses(self, chosen: Index) -> Hypotheses:
         """None, every single, and every pair of the ``chosen`` instances; a folded place may hold one cause twice."""
         n = len(self.instances)
-        one = np.arange(1, n + 1)
+        alone = np.arange(n + 1, dtype=np.int64)
         a, b = np.triu_indices(len(chosen), 1)
-        twice = np.array([i for i in chosen if self.instances[i - 1].place.count > 1], dtype=np.int64)
-        first = np.concatenate([[0], one, chosen[a], twice]).astype(np.int64)
-        second = np.concatenate([[0], np.zeros(n, dtype=np.int64), chosen[b], twice]).astype(np.int64)
+        several = np.array(
+            [i for i, one in enumerate(chosen) if self.instances[one - 1].place.count > 1], dtype=np.int64
+        )
+        twice = chosen[several]
+        first = np.concatenate([alone, chosen[a], twice]).astype(np.int64)
+        second = np.concatenate([np.zeros(n + 1, dtype=np.int64), chosen[b], twice]).astype(np.int64)
         odds = np.concatenate([[1.0], self.odds])
         weight = odds[first] * odds[second]
         if len(twice):
             counts = np.array([self.instances[i - 1].place.count for i in twice], dtype=float)
             weight[-len(twice) :] *= (counts - 1.0) / (2.0 * counts)  # n(n-1)/2 o^2 where odds hold n o
-        return Hypotheses(first, second, np.log(weight / weight.sum()))
+        parts: tuple[Part, ...] = (Part(alone, first, second),)
+        if len(chosen) < n:
+            pairs = Part(chosen.astype(np.int64), np.concatenate([a, several]), np.concatenate([b, several]))
+            parts = (Part(alone, alone, None), pairs)
+        return Hypotheses(first, second, np.log(weight / weight.sum()), parts)
 
     def all_hypotheses(self) -> Hypotheses:
         """None, every single and every pair."""
