@@ -162,7 +162,8 @@ class ControlHealth:
 
     *_shift: what a sensor reads in excess [K, Pa], *_add: on a setting, by circuit where it is a circuit's; *_factor: on a setting.
     leaving_shift_k: of the sensor that also guards against freezing; control_shift_k: only what the stages see. resting: compressors the control cannot start,
-    with the reason. proof: "", "open" or "made".
+    with the reason. proof: "", "open" or "made". pump_overload: what the dial stands at; pump_relay: what the relay opens at
+    against its dial.
     """
 
     control_volts: float = 1.0
@@ -183,6 +184,7 @@ class ControlHealth:
     monitor: str = ""
     monitor_factor: float = 1.0
     pump_overload: float = 1.0
+    pump_relay: float = 1.0
     pump_overload_class: float = 1.0
     compressor_overload: dict[str, float] = field(default_factory=dict)
     resting: dict[str, str] = field(default_factory=dict)

@@ -208,7 +208,11 @@ class _Marcher:
         plant, h = self.plant, self.health.control
         main = plant.loop.in_use
         plate = plant.supply.pump if main == "onboard" else plant.supply.site_pump
-        over = state.motors[f"pump:{main}"].most * plate.duty_a / (plant.control.pump_overload_a * h.pump_overload)
+        over = (
+            state.motors[f"pump:{main}"].most
+            * plate.duty_a
+            / (plant.control.pump_overload_a * h.pump_overload * h.pump_relay)
+        )
         seconds = trip_seconds(over, plant.control.overload_class * h.pump_overload_class)
         if seconds is not None:
             self.pump_hot_s += self.step / seconds

@@ -159,8 +159,7 @@ def _loop(plant: Plant, health: Health, conditions: Conditions, shot: Snapshot) 
     if health.control.proof == "made":
         yield ("proof-pump-off", "unit"), "still-made"
     dial = health.control.pump_overload
-    set_wrong = dial < 0.94 and plant.control.pump_overload_a * dial < 0.94 * plant.supply.pump.plate_a
-    if set_wrong and not health.control.pump_overload_class < 1.0:
+    if dial < 0.94:
         yield ("overload-dial", place), "below"
     fluid, percent = health.loop.fluid, health.loop.percent
     if fluid and fluid != plant.loop.fluid and plant.loop.fluid != "water":

@@ -164,10 +164,11 @@ class _Run:
             self.hold = "earth-fault"
             self.lamps.update(flow="off", pump="off", cooling="off")
             return self._done("powered")
-        over = motor.most * plate.duty_a / (c.pump_overload_a * h.pump_overload)
+        over = motor.most * plate.duty_a / (c.pump_overload_a * h.pump_overload * h.pump_relay)
         seconds = trip_seconds(over, c.overload_class * h.pump_overload_class)
         starting = trip_seconds(
-            plate.locked_a / (c.pump_overload_a * h.pump_overload), c.overload_class * h.pump_overload_class
+            plate.locked_a / (c.pump_overload_a * h.pump_overload * h.pump_relay),
+            c.overload_class * h.pump_overload_class,
         )
         if starting is not None and starting < ACCELERATION_S and not plant.loop.pump_drive:
             seconds = starting

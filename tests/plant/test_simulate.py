@@ -246,3 +246,20 @@ def test_held_load_or_held_return_is_said(lab: Any) -> None:
     assert held["cooling_w"] == pytest.approx(healthy_load["cooling_w"], rel=1e-3)
     assert held["entering_k"] > healthy_load["entering_k"] + 1.0
     assert free["cooling_w"] < 0.95 * simulate(plant, DAY).balance["cooling_w"]
+
+
+def test_a_worn_relay_leaves_its_dial_where_it_stands(lab: Any) -> None:
+    """It opens under its setting, but the dial reads what it always read; a dial set low reads low."""
+    plant = lab.plant()
+
+    def dial(cause: str) -> float:
+        shot = simulate(plant, Conditions(), [Fault(cause, 1.0)])
+        assert "motor-overload" in shot.alarms, cause
+        taken = shot.taken("overload_setting", "pump:onboard")
+        assert taken is not None and isinstance(taken.true, float)
+        return taken.true
+
+    sound = simulate(plant, Conditions()).taken("overload_setting", "pump:onboard")
+    assert sound is not None
+    assert dial("overload-relay-worn") == dial("overload-box-hot") == sound.true
+    assert dial("overload-set-low") < 0.7 * float(sound.true)  # type: ignore[arg-type]

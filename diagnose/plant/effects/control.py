@@ -97,13 +97,13 @@ EFFECTS = (
         "overload-relay-worn",
         "pump",
         "opens under its setting, to 0.55",
-        _set(lambda h, at: {"pump_overload": h.pump_overload * between(0.9, 0.55, at.s)}),
+        _set(lambda h, at: {"pump_relay": h.pump_relay * between(0.9, 0.55, at.s)}),
     ),
     _e(
         "overload-box-hot",
         "pump",
         "heat takes from its setting, to 0.7",
-        _set(lambda h, at: {"pump_overload": h.pump_overload * between(0.92, 0.7, at.s)}),
+        _set(lambda h, at: {"pump_relay": h.pump_relay * between(0.92, 0.7, at.s)}),
     ),
     _e(
         "overload-wrong-class",
