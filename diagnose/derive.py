@@ -33,6 +33,7 @@ from shared.units import PSI_PA
 F = 5.0 / 9.0
 DEFAULT_SET_POINT_K = 273.15 + 6.67  # 44 F, the rating point of air-cooled chillers (AHRI 550/590)
 DEFAULT_SPLIT_K = 10 * F  # 54 F in, 44 F out at rating
+NO_SUBCOOLING_K = 1.0  # hardly any is left: that is a word of its own, whatever the card says
 SHUTOFF_OVER_DESIGN = 1.25  # shut-off head over duty head when the card is silent: 1.1 to 1.3, from memory
 DEFAULT_STRAINER_PA = (
     2 * PSI_PA
@@ -52,6 +53,7 @@ INPUTS: dict[str, tuple[frozenset[str], ...]] = {
         "suction_over_set": ("suction_pressure",),
         "superheat": ("suction_pressure suction_line",),
         "subcooling": ("liquid_pressure liquid_line",),
+        "subcooling_over_card": ("liquid_pressure liquid_line",),
         "condensing_temperature": ("liquid_pressure", "discharge_pressure"),
         "condenser_split": ("liquid_pressure entering_air", "discharge_pressure entering_air"),
         "condenser_split_over_clean": ("liquid_pressure entering_air", "discharge_pressure entering_air"),
@@ -256,7 +258,17 @@ def _circuit(work: Derivation, place: str) -> None:
     if set_point is not None:
         work.add("suction_over_set", place, [suction], lambda v: t_dew_k(refrigerant, v[0] + atmosphere) - set_point)
     work.add("superheat", place, [suction, line], lambda v: superheat_k(refrigerant, v[0] + atmosphere, v[1]))
-    work.add("subcooling", place, [liquid, liquid_line], lambda v: subcooling_k(refrigerant, v[0] + atmosphere, v[1]))
+    left = work.add(
+        "subcooling", place, [liquid, liquid_line], lambda v: subcooling_k(refrigerant, v[0] + atmosphere, v[1])
+    )
+    usual = machine.card.get("subcooling")
+    if usual and left is not None and left > NO_SUBCOOLING_K:
+        work.add(
+            "subcooling_over_card",
+            place,
+            [liquid, liquid_line],
+            lambda v: subcooling_k(refrigerant, v[0] + atmosphere, v[1]) - usual[0],
+        )
     work.add("condensing_temperature", place, [head], lambda v: condensing_k(refrigerant, v[0] + atmosphere))
     split = work.add(
         "condenser_split", place, [head, air], lambda v: condenser_split_k(refrigerant, v[0] + atmosphere, v[1])

@@ -25,6 +25,7 @@ UNSTEADY_SOFT = 1.5  # bands widened by half while steadiness is only assumed
 SETTLED = (
     "superheat",
     "subcooling",
+    "subcooling_over_card",
     "approach",
     "condenser_split",
     "condenser_split_over_clean",

@@ -135,6 +135,7 @@ def _possible_quantities(work: Work) -> set[str]:
         "compressor_current_ratio": machine.get("compressor_plate_current"),
         "fan_current_ratio": machine.get("fan_plate_current"),
         "condenser_split_over_clean": "condenser_split" in machine.card,
+        "subcooling_over_card": "subcooling" in machine.card,
     }
     out -= {name for name, have in needs.items() if not have}
     if not machine.refrigerant:
@@ -143,6 +144,7 @@ def _possible_quantities(work: Work) -> set[str]:
             "suction_over_set",
             "superheat",
             "subcooling",
+            "subcooling_over_card",
             "approach",
             "condenser_split",
             "condenser_split_over_clean",

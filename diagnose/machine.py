@@ -213,4 +213,6 @@ def _facts(machine: Machine, refrigerant: str, fluid: str, card: dict[str, tuple
             facts[name.replace("_", "-")] = given
     if "condenser_split" in card:
         facts["clean-split"] = "known"
+    if "subcooling" in card:
+        facts["card-subcooling"] = "known"
     return facts

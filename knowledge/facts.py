@@ -15,6 +15,7 @@ MACHINE_FACTS: dict[str, tuple[str, ...]] = {
     "fan-drive": ("yes", "no"),
     "receiver": ("yes", "no"),
     "clean-split": ("known",),
+    "card-subcooling": ("known",),
     "several-circuits": ("yes", "no"),
 }
 STOP_WORDS: dict[str, tuple[str, ...]] = {

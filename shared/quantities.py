@@ -188,6 +188,7 @@ _DERIVED = [
     DerivedQuantity("suction_over_set", "evaporating temperature over the leaving set point", _TD, "circuit"),
     DerivedQuantity("superheat", "superheat", _TD, "circuit"),
     DerivedQuantity("subcooling", "subcooling", _TD, "circuit"),
+    DerivedQuantity("subcooling_over_card", "subcooling over the figure on the machine card", _TD, "circuit"),
     DerivedQuantity("approach", "evaporator approach", _TD, "circuit"),
     DerivedQuantity("condenser_split", "condensing over entering air", _TD, "circuit"),
     DerivedQuantity("condenser_split_over_clean", "condensing over air, above the clean figure", _TD, "circuit"),
