@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import logging
+from importlib import import_module
 
 import streamlit as st
 
 from shared.errors import ChillerError, StoreError
 from ui import home, office, opening
 from ui.field import desk
+from ui.frame import foot
 from ui.parts import html, style, t
 from ui.taps import do_tapped
 
@@ -16,31 +18,43 @@ FAILED = (
     "<h1>This screen could not be drawn</h1><p>Nothing that was saved is lost. Load the page again. If it fails again: "
     "leave the machine off and safe, and go on with paper or hand over.</p>"
 )
+# ?desk=NAME -> the module whose draw() draws it; loaded when somebody opens it. A new desk is one line here and one in
+# `home.WAYS`.
+DESKS = {
+    "telephone": "ui.telephone.desk",
+}
 
 
 def main() -> None:
-    """Draw the screen the address names: ?call=ID a call, ?new=1 a new call, else the list."""
+    """Draw the screen the address names: ?desk=NAME a desk, ?call=ID a call at the field desk, ?new=1 a new call, else the list."""
     st.set_page_config(page_title="Chiller Diagnose", layout="wide", initial_sidebar_state="collapsed")
     style()
     try:
         office.open_records()
         do_tapped()
-        call = st.query_params.get("call", "")
-        if call:
-            try:
-                desk.draw(call)
-            except StoreError as error:
-                home.not_there(error.line())
-        elif st.query_params.get("new"):
-            opening.draw()
-        else:
-            home.draw()
+        try:
+            _draw()
+        except StoreError as error:
+            home.not_there(error.line())
+        foot()
     except Exception as error:
         if not isinstance(error, ChillerError):
             logging.getLogger(__name__).exception("a screen could not be drawn")
             html(FAILED)
             return
         html(f"<h1>The records cannot be read</h1><p>{t(error.line())}</p>")
+
+
+def _draw() -> None:
+    address = st.query_params
+    if address.get("desk") in DESKS:
+        import_module(DESKS[address["desk"]]).draw()
+    elif address.get("call"):
+        desk.draw(address["call"])
+    elif address.get("new"):
+        opening.draw()
+    else:
+        home.draw()
 
 
 main()

@@ -43,7 +43,12 @@ def open_records() -> None:
     """Open store and cards, and fill an empty store with the demonstration. Raises ChillerError."""
     with _lock:
         knowledge()
-        load_demo(records(), datetime.now(UTC))
+        load_demo(records(), now())
+
+
+def now() -> datetime:
+    """The moment, in UTC."""
+    return datetime.now(UTC)
 
 
 def advise(case: Case) -> Advice:

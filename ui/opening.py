@@ -9,17 +9,15 @@ from typing import Any
 import streamlit as st
 
 from diagnose.match import match
-from diagnose.phrases import QUALIFICATIONS
 from knowledge.load import Knowledge
 from shared.errors import ChillerError
-from ui import office
+from ui import office, person
 from ui.parts import announce, html, md, name_field, t
 from ui.taps import go, offer
 
 OTHER, NONE = "other", "none"
 SEARCH_FROM = 10  # machines; fewer are seen at a glance
 MATCHES = 60
-ROLES = {"technician": "A technician", "customer": "Somebody of the site"}
 # what is asked of a machine that is not in the list; every field may stay empty
 FIELDS = {
     "name": ("Name or number", "Unit 7"),
@@ -109,10 +107,7 @@ def _person(machine: str, complaint: str) -> None:
     _head("new-person", "Who is at the machine?", 3)
     knowledge = office.knowledge()
     html(f"<p class='ask'><b>{t(knowledge.complaints[complaint].title)}</b></p>")
-    role = st.pills("Who looks and measures there?", list(ROLES), default="technician",
-                    format_func=ROLES.__getitem__, key="new-role") or "technician"  # fmt: skip
-    st.caption("Steps that need a qualification are offered only to people who have it.")
-    qualified = [q for q, text in QUALIFICATIONS.items() if st.checkbox(f"Qualified for {text}", key=f"new-q-{q}")]
+    who = person.choose("new", "technician")
     by = name_field()
     _words()
     card: dict[str, Any] = {}
@@ -128,9 +123,8 @@ def _person(machine: str, complaint: str) -> None:
         header: dict[str, Any] = {
             "complaint": complaint,
             "words": st.session_state.get("first-words", ""),
-            "role": role,
+            **who,
             "context": context,
-            "qualified": qualified if role == "technician" else [],
             "machine": card,
         }
         _open(header, "" if machine in (OTHER, NONE) else machine, by)

@@ -11,7 +11,7 @@ from diagnose.advice import Step
 from diagnose.phrases import ROLES
 from diagnose.store.records import OUTCOMES
 from ui import office
-from ui.field import log, question, rail, ranking, values, verdict
+from ui.field import calculate, log, question, rail, ranking, values, verdict
 from ui.field.acts import Desk, stay
 from ui.parts import announce, drawer, html, say_now, t
 from ui.taps import offer
@@ -31,9 +31,13 @@ def draw(call_id: str) -> None:
             drawers(
                 ("Give a reading", desk.key("drawer-reading"), lambda: values.at_any_time(desk)),
                 ("Note something", desk.key("drawer-note"), lambda: log.note(desk)),
+                ("Start a timer", desk.key("drawer-timer"), lambda: log.wait(desk)),
+                ("Calculators", desk.key("drawer-calc"), lambda: calculate.choose(desk)),
             )
     with right:
         ranking.draw(desk)
+        if call.open:
+            ranking.none_fits(desk)
         if call.open:
             drawers(("Other checks", desk.key("drawer-jump"), lambda: ranking.other_checks(desk, shown)))
         drawers(
@@ -67,6 +71,9 @@ def _main(desk: Desk) -> str:
         html("<p class='ask'>Nothing more is asked. The report is below; the call can be opened again there.</p>")
         return "closed"
     _stop(desk)
+    if calc := st.query_params.get("calc"):
+        calculate.draw(desk, calc)
+        return f"calc {calc}"
     asked = st.query_params.get("step", "")
     step = next((s for s in advice.next if f"{s.id}@{s.place}" == asked), None)
     if step is None and verdict.cured(desk):

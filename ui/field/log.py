@@ -8,14 +8,16 @@ from typing import get_args
 
 import streamlit as st
 
-from diagnose.phrases import QUALIFICATIONS, complaint_title, entry_line
+from diagnose.phrases import complaint_title, entry_line, minutes
 from diagnose.report import html_report
 from diagnose.store import Call, Outcome
 from diagnose.store.records import OUTCOMES
-from ui import office
+from ui import office, person, timer
 from ui.field.acts import Desk, amend, close, keep, reopen, take_back
 from ui.parts import clock, html, md, name_field, t
 from ui.taps import offer
+
+TIMERS = (1, 3, 5, 10, 15)  # minutes
 
 
 def told(desk: Desk) -> None:
@@ -53,18 +55,23 @@ def note(desk: Desk) -> None:
             keep(desk, "note", {"note": text.strip()})
 
 
+def wait(desk: Desk, usual: int = 0) -> None:
+    """Rows that start a timer. usual: minutes that the step itself asks for, on top."""
+    with st.container(key="rows-wait"):
+        for length in dict.fromkeys([*([usual] if usual else []), *TIMERS]):
+            started = partial(keep, desk, f"wait|{length}", timer.entry(desk.call, length))
+            offer(f"{minutes(length)}, from now", desk.key("wait", length), started, width="stretch")
+
+
 def who(desk: Desk) -> None:
     """Who is at the machine: it decides which steps may be offered."""
     case = desk.call.case
     name_field()
-    chosen = [
-        q
-        for q, words in QUALIFICATIONS.items()
-        if st.checkbox(f"Qualified for {words}", value=q in case.qualified, key=desk.key("qualified", q))
-    ]
+    chosen = person.choose(desk.key("who"), case.role, case.qualified)
+    wanted = person.changes(case.role, case.qualified, chosen)
     with st.container(key="rows-who"):
-        if st.button("Keep this", key=desk.key("who-keep"), width="stretch") and set(chosen) != set(case.qualified):
-            amend(desk, {"qualified": chosen})
+        if st.button("Keep this", key=desk.key("who-keep"), width="stretch") and wanted:
+            amend(desk, wanted)
 
 
 def report(desk: Desk) -> None:

@@ -10,6 +10,7 @@ import streamlit as st
 from diagnose.advice import Step
 from diagnose.choices import answer_places
 from diagnose.phrases import hazard_words, minutes, needed_state, signal, who_may
+from ui import drawings, timer
 from ui.field import values
 from ui.field.acts import Desk, close, keep
 from ui.parts import drawer, facts, html, md, signal_box, t
@@ -45,8 +46,15 @@ def draw(desk: Desk, step: Step, waiting: int) -> None:
         html(signal_box(None, " ".join(complaint.cautions)))
     cautions(step)
     html(f"<p class='ask'>{t(step.ask)}</p>")
+    drawings.draw(step.id)
     if step.tools:
         html(facts([f"Bring: {', '.join(step.tools)}"]))
+    card = desk.knowledge.checks.get(step.id)
+    if card is not None and card.wait_minutes and desk.call.open:
+        length = round(card.wait_minutes)
+        started = partial(keep, desk, f"wait|{length}", timer.entry(desk.call, length))
+        with st.container(key="rows-soft-wait"):
+            offer(f"Start the timer: {minutes(length)}", desk.key("wait-step", step.id), started, width="stretch")
     if step.kind == "observe":
         _observe(desk, step)
     elif step.kind == "hand-over":

@@ -6,14 +6,17 @@ from functools import partial
 
 import streamlit as st
 
-from diagnose.phrases import early, entry_line, likely, minutes, suspect_title
+from diagnose.phrases import QUALIFICATIONS, early, entry_line, likely, minutes, suspect_title
 from diagnose.store import Call, Event
 from knowledge.load import Knowledge
+from ui import office, person, timer
 from ui.field.acts import Desk, take_back
 from ui.parts import clock, html, pegs, t
 from ui.taps import go, offer
 
 LEADING = 2
+# the words that stop a call, as people say them; what each stop asks for stands on its card
+STOP_SIGNS = "smoke, burnt smell, tingle, hiss, ice, wet panel"
 
 
 def draw(desk: Desk) -> None:
@@ -27,9 +30,10 @@ def draw(desk: Desk) -> None:
             last = desk.call.last_undoable()
             none = last is None or not desk.call.open
             offer("Take back", desk.key("undo"), partial(take_back, desk), disabled=none)
-        rows = _suspects(desk)
-        if rows:
-            html(rows)
+        html(_suspects(desk) + _stop_conditions(desk))
+        wait = timer.running(desk.call, office.now())
+        if wait is not None:
+            timer.draw(wait, f"wait-{desk.call.id}-{wait.number}")
 
 
 def receipt(desk: Desk) -> None:
@@ -63,6 +67,15 @@ def _suspects(desk: Desk) -> str:
     return f"<div class='rail-rows'>{''.join(rows)}</div>" if rows else ""
 
 
+def _stop_conditions(desk: Desk) -> str:
+    """What ends the work at once, always within a tap: the stops of the cards."""
+    rules = [r for r in desk.knowledge.rules.values() if r.kind == "stop"]
+    rows = "".join(f"<li><b>{t(r.title)}.</b> {t(r.then.make_safe)}</li>" for r in rules)
+    return (
+        f"<details class='rail-conditions'><summary>Stop at once if: {t(STOP_SIGNS)}</summary><ul>{rows}</ul></details>"
+    )
+
+
 def receipt_text(call: Call, knowledge: Knowledge) -> tuple[str, str] | None:
     """(what was stored and when, its content) of the last event, from the records; None for a call just opened."""
     if not call.events:
@@ -89,5 +102,10 @@ def _content(call: Call, event: Event, knowledge: Knowledge) -> str:
         check = knowledge.checks.get(str(event.body["check"]))
         return check.title if check else str(event.body["check"])
     if event.kind == "amend":
-        return "who is at the machine"
+        body = event.body
+        if "role" in body or "qualified" in body:
+            has = [QUALIFICATIONS.get(q, q) for q in body.get("qualified", ())]
+            able = f", qualified for {' and '.join(has)}" if has else ""
+            return f"at the machine now: {person.ROLES.get(str(body.get('role', '')), 'the same person')}{able}"
+        return "what is known of the call"
     return ""

@@ -8,8 +8,8 @@ import streamlit as st
 
 from diagnose.advice import Reason, Suspect
 from diagnose.phrases import at_place, early, likely, minutes, suspect_title, unchecked
-from ui.field.acts import Desk
-from ui.parts import bullet_list, html, md, pegs, t
+from ui.field.acts import Desk, close
+from ui.parts import bullet_list, drawer, html, md, pegs, t
 from ui.taps import go, offer
 
 SHOWN = 5
@@ -76,6 +76,23 @@ def _suspect(desk: Desk, suspect: Suspect, number: int, thin: bool) -> str:
         f"<section class='suspect'><h3>{number + 1}. {t(suspect_title(suspect))}</h3>"
         f"<p>{pegs(found, thin)} {t(found.text)}</p>{body}{details}</section>"
     )
+
+
+def none_fits(desk: Desk) -> None:
+    """A real way out: nothing of what is known explains this; said, stored, and handed on with everything told."""
+    box = drawer("None of these fits", desk.key("drawer-none-fits"))
+    if not box:
+        return
+    with box:
+        html(
+            "<p>If nothing above explains what you see: leave the machine safe, note in your own words what does not fit, "
+            "and hand the call on. The report says what was ruled out and what was not checked.</p>"
+        )
+        words = st.text_area("What does not fit?", key=desk.key("none-words"), max_chars=2000,
+                             placeholder="In your own words")  # fmt: skip
+        with st.container(key="rows-none"):
+            if st.button("None of these fits: close this call so", key=desk.key("none-fits"), width="stretch"):
+                close(desk, "none-fits", (words or "").strip())
 
 
 def other_checks(desk: Desk, shown: str) -> None:

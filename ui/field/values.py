@@ -13,6 +13,7 @@ from typing import Any
 import streamlit as st
 
 from diagnose.advice import Step
+from diagnose.case import Case
 from diagnose.choices import quantity_places
 from diagnose.phrases import STATES, STEADINESS, quantity_title
 from diagnose.places import spell
@@ -21,6 +22,7 @@ from shared.quantities import QUANTITIES, Kind
 from shared.units import SHOWN, parse_reading
 from ui.field.acts import Desk, keep, keep_all, skip
 from ui.parts import drawer, html, md, t
+from ui.steppers import stepper
 from ui.taps import offer
 
 _SAID = {"degF": "°F", "degC": "°C", "delta_degF": "°F", "delta_degC": "K", "barg": "bar", "1": ""}
@@ -54,8 +56,8 @@ def _with_unit(text: str, unit: str) -> str:
     return f"{text} {unit}" if text and unit and re.fullmatch(r".*[\d.,]", text) else text
 
 
-def field(quantity: str, place: str, key: str, *, units_shown: set[Kind] | None = None) -> str | list[str]:
-    """Draw the inputs of one quantity and the echo below; return what was typed, "" when nothing was.
+def field(case: Case, quantity: str, place: str, key: str, *, units_shown: set[Kind] | None = None) -> str | list[str]:
+    """Draw the inputs of one quantity, steppers and the echo below; return what was typed, "" when nothing was.
 
     units_shown: kinds whose choice of unit stands on this screen already.
     """
@@ -70,6 +72,13 @@ def field(quantity: str, place: str, key: str, *, units_shown: set[Kind] | None 
         ]
     else:
         typed = [st.text_input(md(title), key=key, placeholder="number and unit", autocomplete="off")]
+    units = _units(what.kind)
+    if what.phases:
+        for n, column in enumerate(columns):
+            with column:
+                stepper(f"{key}-{n}", quantity, units, _kept_unit(what.kind), case, narrow=True)
+    else:
+        stepper(key, quantity, units, _kept_unit(what.kind), case)
     shown = units_shown if units_shown is not None else set()
     unit = _kept_unit(what.kind) if what.kind in shown else _unit_choice(what.kind, f"{key}-unit")
     shown.add(what.kind)
@@ -134,7 +143,13 @@ def answer_by_reading(desk: Desk, step: Step, place: str) -> None:
             (
                 quantity,
                 where,
-                field(quantity, where, desk.key("read", step.id, place, quantity), units_shown=units_shown),
+                field(
+                    desk.call.case,
+                    quantity,
+                    where,
+                    desk.key("read", step.id, place, quantity),
+                    units_shown=units_shown,
+                ),
             )
         )
     more = _while_reading(desk, desk.key("read", step.id, place), step)
@@ -197,7 +212,7 @@ def at_any_time(desk: Desk) -> None:
     if len(spots) > 1:
         place = st.selectbox("Where?", spots, index=None, format_func=spell, key=desk.key("any-place", quantity),
                              placeholder="Choose the place")  # fmt: skip
-    value = field(quantity, "", desk.key("any-value", quantity))
+    value = field(desk.call.case, quantity, "", desk.key("any-value", quantity))
     more = _while_reading(desk, desk.key("any", quantity))
     tag = st.text_input("Special condition, if any", key=desk.key("any-tag", quantity), placeholder="welders off",
                         autocomplete="off")  # fmt: skip

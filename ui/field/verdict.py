@@ -59,6 +59,9 @@ def draw(desk: Desk, verdict: Verdict) -> None:
         did_it(desk, verdict.remedy_id, cures=True)
         if verdict.kind == "cannot-tell":
             hand_over(desk, verdict.who)
+            with st.container(key="rows-none-fits"):
+                offer("None of these fits: close this call so", desk.key("none-fits-verdict"),
+                      partial(close, desk, "none-fits"), width="stretch")  # fmt: skip
 
 
 def cured(desk: Desk) -> bool:

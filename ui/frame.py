@@ -1,0 +1,52 @@
+"""What stands at the foot of every screen: the colours of this device, and whether number keys answer."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+# The colours live on the device, in its browser: a reload or another call keeps them, and nothing is sent.
+# Streamlit's own widgets take theirs from its light or dark theme, which it reads when the page is loaded.
+_LOOK = st.components.v2.component(
+    "chiller_look",
+    html="""<div class="looks" role="group" aria-label="Colours of this screen">
+      <button type="button" data-look="day">Day</button><button type="button" data-look="sun">Bright sun</button>
+      <button type="button" data-look="dark">Dark</button></div>""",
+    css="""
+    .looks { display: flex; gap: .5rem; flex-wrap: wrap }
+    .looks button { min-height: 48px; padding: 0 1rem; font: inherit; font-size: 1rem; border-radius: .3rem; cursor: pointer;
+      color: var(--ink); background: var(--paper); border: 2px solid var(--ink) }
+    .looks button[aria-pressed="true"] { background: var(--deep); color: var(--on-deep); border-color: var(--deep) }
+    .looks button:focus-visible { outline: 4px solid var(--focus); outline-offset: 2px }
+    """,
+    js="""
+    export default function ({ parentElement }) {
+      const root = document.documentElement, theme = `stActiveTheme-${location.pathname}-v2`;
+      const kept = (name) => { try { return localStorage.getItem(name) } catch { return null } };
+      const keep = (name, value) => { try { localStorage.setItem(name, value) } catch { /* private window */ } };
+      // until somebody chooses, as the device itself is set
+      const look = kept("chiller-look") || (matchMedia("(prefers-color-scheme: dark)").matches ? "dark" : "day");
+      root.dataset.look = look;
+      for (const button of parentElement.querySelectorAll("button")) {
+        button.setAttribute("aria-pressed", String(button.dataset.look === look));
+        button.onclick = () => {
+          keep("chiller-look", button.dataset.look);
+          keep(theme, JSON.stringify(button.dataset.look === "dark" ? "Dark" : "Light"));
+          location.reload();
+        };
+      }
+    }
+    """,
+)
+KEYS = "number-keys"
+
+
+def keys_on() -> bool:
+    """Whether number keys answer on this device; off until somebody switches them on (WCAG 2.1.4)."""
+    return bool(st.session_state.get(KEYS))
+
+
+def foot() -> None:
+    """Draw the foot."""
+    with st.container(key="foot"):
+        _LOOK(key="look", height="content")
+        st.checkbox("Number keys answer (1 to 9, 0 for cannot tell)", key=KEYS, persist_state="session")
