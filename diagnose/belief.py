@@ -13,7 +13,7 @@ import numpy as np
 
 from diagnose.alike import Alike, alike, combined
 from diagnose.grade import HONEST, Graded, Mode
-from diagnose.network import Array, Hypotheses, Index, Key, Network, Node, Part
+from diagnose.network import Array, Hypotheses, Index, Key, Network, Node, Part, Rows
 
 Likelihoods = Mapping[Key, Array]
 MOST_IN_PAIRS = 300  # above this many causes at places, pairs are formed of the likeliest ones only
@@ -30,27 +30,35 @@ class Pass:
     lambdas: dict[Key, Array] = field(default_factory=dict)
     messages: dict[Key, Array] = field(default_factory=dict)
     pis: dict[Key, Array] = field(default_factory=dict)
+    row_of: dict[Key, Rows] = field(default_factory=dict)
+
+    def rows(self, node: Node) -> Rows:
+        """Table rows of ``node`` for these hypotheses."""
+        found = self.row_of.get(node.key)
+        if found is None:
+            found = self.row_of[node.key] = node.among(self.first, self.second)
+        return found
 
 
 @dataclass
 class Scene:
     """Hypotheses and evidence of one pass without predictions, with what was already worked out.
 
-    row_of: table rows of each node for these hypotheses, shared between passes. said: (H, P) by node. below: (H, K) by effect.
+    row_of: table rows of each node for these hypotheses, shared between scenes. said: (H, P) by node. below: (H, K) by effect.
     """
 
     hypotheses: Hypotheses
     likelihoods: Likelihoods
     extras: Mapping[Key, Array]
-    row_of: dict[Key, Index]
+    row_of: dict[Key, Rows]
     said: dict[Key, Array] = field(default_factory=dict)
     below: dict[Key, Array] = field(default_factory=dict)
 
-    def rows(self, node: Node) -> Index:
+    def rows(self, node: Node) -> Rows:
         """Table rows of ``node``."""
         found = self.row_of.get(node.key)
         if found is None:
-            found = node.signature(self.hypotheses.first, self.hypotheses.second)
+            found = node.among(self.hypotheses.first, self.hypotheses.second)
             self.row_of[node.key] = found
         return found
 
@@ -141,11 +149,11 @@ class Inference:
         """What the tree below and at ``key`` says to its parent: (H, P)."""
         found = scene.said.get(key)
         if found is None:
-            node = self.network.node(key)
+            rows = scene.rows(self.network.node(key))
             if key in scene.likelihoods:
-                found = (node.table(scene.extras.get(key)) @ scene.likelihoods[key]).take(scene.rows(node), axis=0)
+                found = (rows.table(scene.extras.get(key)) @ scene.likelihoods[key]).take(rows.of, axis=0)
             else:
-                found = np.einsum("hpk,hk->hp", node.table().take(scene.rows(node), axis=0), self._below(key, scene))
+                found = np.einsum("hpk,hk->hp", rows.table().take(rows.of, axis=0), self._below(key, scene))
             scene.said[key] = found
         return found
 
@@ -165,13 +173,13 @@ class Inference:
 
         For a finding the ratio is formed on its small table before it is spread over the hypotheses.
         """
-        node = self.network.node(key)
+        rows = scene.rows(self.network.node(key))
         if key in scene.likelihoods:
             if scene.likelihoods[key] is honest.likelihoods[key] and key not in scene.extras:
                 return None
-            told = node.table(scene.extras.get(key)) @ scene.likelihoods[key]
-            told = told / np.maximum(node.table() @ honest.likelihoods[key], 1e-300)
-            out: Array = told.take(scene.rows(node), axis=0)
+            told = rows.table(scene.extras.get(key)) @ scene.likelihoods[key]
+            told = told / np.maximum(rows.table() @ honest.likelihoods[key], 1e-300)
+            out: Array = told.take(rows.of, axis=0)
             return out
         below: Array | None = None
         for child in self.children[key]:
@@ -180,23 +188,23 @@ class Inference:
                 below = one if below is None else below * one
         if below is None:
             return None
-        said = np.einsum("hpk,hk->hp", node.table().take(scene.rows(node), axis=0), below * self._below(key, honest))
+        said = np.einsum("hpk,hk->hp", rows.table().take(rows.of, axis=0), below * self._below(key, honest))
         ratio: Array = said / np.maximum(self._said(key, honest), 1e-300)
         return ratio
 
     def message(self, key: Key, run: Pass) -> Array:
         """What the tree below and at ``key`` says to its parent: (H, P), keeping what the downward pass needs."""
         node = self.network.node(key)
-        rows = node.signature(run.first, run.second)
-        table = node.table(run.extras.get(key))
+        rows = run.rows(node)
+        table = rows.table(run.extras.get(key))
         if key in run.likelihoods:
-            out: Array = (table @ run.likelihoods[key]).take(rows, axis=0)
+            out: Array = (table @ run.likelihoods[key]).take(rows.of, axis=0)
         else:
             below = np.ones((len(run.first), node.size))
             for child in self.children.get(key, ()):
                 below = below * self.message(child, run)
             run.lambdas[key] = below
-            out = np.einsum("hpk,hk->hp", table.take(rows, axis=0), below)
+            out = np.einsum("hpk,hk->hp", table.take(rows.of, axis=0), below)
         run.messages[key] = out
         return out
 
@@ -330,7 +338,8 @@ class Inference:
         if done is not None:
             return done
         node = self.network.node(key)
-        table = node.table(run.extras.get(key)).take(node.signature(run.first, run.second), axis=0)
+        rows = run.rows(node)
+        table = rows.table(run.extras.get(key)).take(rows.of, axis=0)
         if node.parent is None:
             pi: Array = table[:, 0, :]
         else:
@@ -350,12 +359,12 @@ class Inference:
     def predict(self, key: Key, run: Pass) -> Array:
         """P(true word of the finding | hypothesis, all evidence so far): (H, K)."""
         node: Node = self.network.node(key)
-        table = node.table(run.extras.get(key))
-        rows = node.signature(run.first, run.second)
+        rows = run.rows(node)
+        table = rows.table(run.extras.get(key))
         if node.parent is None:
-            out = table[:, 0, :].take(rows, axis=0)
+            out = table[:, 0, :].take(rows.of, axis=0)
         else:
-            out = np.einsum("hp,hpk->hk", self._without(node.parent, key, run), table.take(rows, axis=0))
+            out = np.einsum("hp,hpk->hk", self._without(node.parent, key, run), table.take(rows.of, axis=0))
         own = run.likelihoods.get(key)
         if own is not None:
             out = out * own

@@ -1,20 +1,27 @@
-"""Timings of the reasoning on the shipped base and on a base ten times larger; medians and 95th percentiles in milliseconds."""
+"""Timings of the reasoning on the shipped base and on a base ten times larger; medians and 95th percentiles in milliseconds.
+
+The larger base is that of `diagnose.grown`: every cause of its own, all of them alone and the likeliest 300 in pairs.
+"""
 
 from __future__ import annotations
 
-import dataclasses
 import os
 import platform
 import statistics
 import subprocess
 import sys
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import Any
 
 from diagnose.advise import advise
+from diagnose.belief import Belief, Inference
 from diagnose.case import Case
-from diagnose.work import prepare, reason
+from diagnose.grown import times_larger
+from diagnose.looks import candidates, gates_of, relevant_checks, tells_for
+from diagnose.network import Network
+from diagnose.plan import Plan, Predictor, keep_worlds, plan_next
+from diagnose.work import Work, prepare, reason
 from knowledge.load import Knowledge
 
 CASE: dict[str, Any] = {
@@ -52,16 +59,6 @@ CASE: dict[str, Any] = {
 }
 
 
-def times_larger(knowledge: Knowledge, times: int) -> Knowledge:
-    """A base with every cause card copied ``times`` - 1 times under new ids, same edges: for growth only."""
-    causes = dict(knowledge.causes)
-    for number in range(1, times):
-        for cause in knowledge.causes.values():
-            name = f"{cause.id}-copy-{number}"
-            causes[name] = cause.model_copy(update={"id": name})
-    return dataclasses.replace(knowledge, causes=causes, digest=f"{knowledge.digest}-x{times}", memo={})
-
-
 def _timed(function: Callable[[], object], repeats: int) -> dict[str, float]:
     function()
     taken = []
@@ -69,7 +66,11 @@ def _timed(function: Callable[[], object], repeats: int) -> dict[str, float]:
         start = time.perf_counter()
         function()
         taken.append(1000.0 * (time.perf_counter() - start))
-    taken.sort()
+    return _percentiles(taken)
+
+
+def _percentiles(taken: Sequence[float]) -> dict[str, float]:
+    taken = sorted(taken)
     return {
         "median_ms": round(statistics.median(taken), 2),
         "p95_ms": round(taken[min(len(taken) - 1, int(0.95 * len(taken)))], 2),
@@ -89,27 +90,78 @@ def _cold_start() -> dict[str, float]:
         return _timed(lambda: subprocess.run(command, check=True, capture_output=True, env=os.environ), 5)
 
 
-def bench(knowledge: Knowledge, repeats: int = 15) -> dict[str, Any]:
+def next_checks(work: Work, network: Network, inference: Inference, belief: Belief) -> Plan:
+    """What to do next from a belief: what may be offered at all, scored."""
+    gates = gates_of(work)
+    now = candidates(work, network, gates, relevant_checks(work, network, belief, gates))
+    worlds = keep_worlds(belief, work.case.role, work.case.qualified)
+    return plan_next(now, Predictor(inference, worlds), network, tells_for(work, network))
+
+
+def _after_each_answer(case: Case, knowledge: Knowledge, rounds: int) -> dict[str, float]:
+    """Belief plus next checks after each entry of the call in turn, as it comes: a place first spoken of costs a new network."""
+    taken = []
+    for _ in range(rounds):
+        knowledge.memo.get("networks", {}).clear()
+        for count in range(len(case.entries) + 1):
+            work = prepare(case.model_copy(update={"entries": case.entries[:count]}), knowledge)
+            start = time.perf_counter()
+            next_checks(work, *reason(work))
+            taken.append(1000.0 * (time.perf_counter() - start))
+    return _percentiles(taken)
+
+
+def _timings(case: Case, knowledge: Knowledge, repeats: int) -> dict[str, Any]:
+    work = prepare(case, knowledge)
+    belief = reason(work)
+    return {
+        "causes": len(knowledge.causes),
+        "hypotheses": len(belief[2].over.first),
+        "posterior": _timed(lambda: reason(work), repeats),
+        "next_checks": _timed(lambda: next_checks(work, *belief), repeats),
+        "belief_and_next_after_each_answer": _after_each_answer(case, knowledge, max(2, repeats // 5)),
+        "whole_advice": _timed(lambda: advise(case, knowledge), repeats),
+    }
+
+
+def _memory_mb(times: int) -> float:
+    """Peak memory of a fresh process that gives one advice on a base ``times`` as large."""
+    code = (
+        "import resource, sys\n"
+        "from diagnose.advise import advise\n"
+        "from diagnose.bench import CASE\n"
+        "from diagnose.case import Case\n"
+        "from diagnose.grown import times_larger\n"
+        "from knowledge.load import load_knowledge\n"
+        f"advise(Case.model_validate(CASE), times_larger(load_knowledge(), {times}))\n"
+        "print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / (1024.0 if sys.platform != 'darwin' else 1024.0**2))\n"
+    )
+    done = subprocess.run([sys.executable, "-c", code], check=True, capture_output=True, text=True, env=os.environ)
+    return round(float(done.stdout), 1)
+
+
+def bench(knowledge: Knowledge, repeats: int = 20) -> dict[str, Any]:
     """All timings, with the machine they were taken on."""
     case = Case.model_validate(CASE)
-    large = times_larger(knowledge, 10)
-    shipped = prepare(case, knowledge)
-    grown = prepare(case, large)
     return {
         "knowledge": knowledge.digest,
         "machine": f"{platform.machine()}, {os.cpu_count()} cores, Python {platform.python_version()}",
         "cold_start_run": _cold_start(),
-        "shipped": {
-            "causes": len(knowledge.causes),
-            "posterior": _timed(lambda: reason(shipped), repeats),
-            "whole_advice": _timed(lambda: advise(case, knowledge), repeats),
-        },
-        "ten_times": {
-            "causes": len(large.causes),
-            "posterior": _timed(lambda: reason(grown), 3),
-            "whole_advice": _timed(lambda: advise(case, large), 3),
-        },
+        "shipped": {**_timings(case, knowledge, repeats), "peak_memory_mb": _memory_mb(1)},
+        "ten_times": {**_timings(case, times_larger(knowledge, 10), 10), "peak_memory_mb": _memory_mb(10)},
     }
+
+
+def growth(
+    knowledge: Knowledge, sizes: Sequence[int] = (1, 2, 3, 5, 10, 20, 30), repeats: int = 5
+) -> list[dict[str, Any]]:
+    """The same timings over the size of the base, for the curve."""
+    case = Case.model_validate(CASE)
+    out = []
+    for times in sizes:
+        base = times_larger(knowledge, times)
+        out.append({"times": times, **_timings(case, base, repeats), "peak_memory_mb": _memory_mb(times)})
+    return out
 
 
 def bench_text(result: dict[str, Any]) -> str:
@@ -119,8 +171,10 @@ def bench_text(result: dict[str, Any]) -> str:
     lines.append(f"run from a cold start: median {cold['median_ms']} ms, p95 {cold['p95_ms']} ms (target 1500)")
     for name in ("shipped", "ten_times"):
         part = result[name]
-        for key in ("posterior", "whole_advice"):
-            lines.append(
-                f"{name}, {part['causes']} causes, {key.replace('_', ' ')}: median {part[key]['median_ms']} ms, p95 {part[key]['p95_ms']} ms"
-            )
+        lines.append(
+            f"{name}: {part['causes']} causes, {part['hypotheses']} hypotheses, peak memory {part['peak_memory_mb']} MB"
+        )
+        for key, value in part.items():
+            if isinstance(value, dict):
+                lines.append(f"  {key.replace('_', ' ')}: median {value['median_ms']} ms, p95 {value['p95_ms']} ms")
     return "\n".join(lines)

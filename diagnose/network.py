@@ -22,6 +22,7 @@ Array = npt.NDArray[np.float64]
 Index = npt.NDArray[np.int64]
 Key = tuple[str, str]
 TINY = 1e-9
+WHOLE_TABLE = 10_000  # rows of a table that is made once for all hypotheses
 
 
 @dataclass(frozen=True, slots=True)
@@ -169,18 +170,50 @@ class Node:
         """Conditional table ((t+1)^2, P, K) over pairs of touchers and parent words; ``extra``: one more influence."""
         if extra is None and self._table is not None:
             return self._table
-        base = self.leak if extra is None else self.leak * extra
-        pairs = self.contributions[:, None, :] * self.contributions[None, :, :]
-        combined = base * pairs.reshape(-1, 1, self.size - 1) * self.from_parent[None, :, :]
-        table = self.conditional(combined)
+        table = self.table_of(self.contributions, self.contributions, extra)
         if extra is None:
             self._table = table
         return table
+
+    def table_of(self, first: Array, second: Array, extra: Array | None) -> Array:
+        """Conditional table (a * b, P, K) over pairs of contributions (a, L) and (b, L)."""
+        base = self.leak if extra is None else self.leak * extra
+        pairs = first[:, None, :] * second[None, :, :]
+        return self.conditional(base * pairs.reshape(-1, 1, self.size - 1) * self.from_parent[None, :, :])
+
+    def among(self, first: Index, second: Index) -> Rows:
+        """Where these hypotheses stand in the node's table, or in a smaller one where the whole would be large."""
+        if len(self.contributions) ** 2 <= WHOLE_TABLE:
+            return Rows(self, self.signature(first, second), None)
+        a, at_a = np.unique(self.local.take(first), return_inverse=True)
+        b, at_b = np.unique(self.local.take(second), return_inverse=True)
+        of = at_a.ravel().astype(np.int64) * len(b) + at_b.ravel()
+        return Rows(self, of, (self.contributions[a], self.contributions[b]))
 
     def signature(self, first: Index, second: Index) -> Index:
         """Row of ``table`` for each hypothesis (instance numbers, 0 = none)."""
         rows: Index = self.local.take(first) * len(self.contributions) + self.local.take(second)
         return rows
+
+
+@dataclass
+class Rows:
+    """Rows of a node's conditional table for some hypotheses. of: (H,); pulls: contributions that occur, None = all of them."""
+
+    node: Node
+    of: Index
+    pulls: tuple[Array, Array] | None
+    _table: Array | None = None
+
+    def table(self, extra: Array | None = None) -> Array:
+        """(rows, P, K); ``extra``: one more influence."""
+        if self.pulls is None:
+            return self.node.table(extra)
+        if extra is not None:
+            return self.node.table_of(*self.pulls, extra)
+        if self._table is None:
+            self._table = self.node.table_of(*self.pulls, None)
+        return self._table
 
 
 class Network:

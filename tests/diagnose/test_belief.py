@@ -231,3 +231,23 @@ def test_a_lying_instrument_takes_the_blame_together() -> None:
     alone = infer(network, {name: list(odd)}).posterior()
     assert both.modes()["m"] > 0.02
     assert both.causes().sum() < alone.causes().sum()
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_shortcuts_for_large_bases_change_no_number(seed: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Tables cut to what occurs give the same belief; with pairs of the likeliest five causes only, what is left keeps its odds."""
+    knowledge = tiny.tiny_knowledge(seed, causes=8, effects=4, findings=7)
+    whole = Network(knowledge, tiny.UNIT, (), {})
+    likelihoods = evidence(whole, seed)
+    want = infer(whole, likelihoods).posterior()
+    monkeypatch.setattr("diagnose.network.WHOLE_TABLE", 0)
+    cut = infer(Network(knowledge, tiny.UNIT, (), {}), likelihoods).posterior()
+    assert np.abs(cut.joint - want.joint).max() < EXACT
+    monkeypatch.setattr("diagnose.belief.MOST_IN_PAIRS", 5)
+    few = infer(Network(knowledge, tiny.UNIT, (), {}), likelihoods).posterior()
+    assert len(few.over.first) == 1 + 8 + 10
+    row = {(int(a), int(b)): p for a, b, p in zip(want.over.first, want.over.second, want.hypotheses(), strict=True)}
+    kept = np.array([row[int(a), int(b)] for a, b in zip(few.over.first, few.over.second, strict=True)])
+    assert np.abs(few.hypotheses() - kept / kept.sum()).max() < EXACT
+    singles = want.hypotheses()[1:9]
+    assert set(np.argsort(-singles)[:5] + 1) == set(few.over.first[9:]) | set(few.over.second[9:])
