@@ -42,9 +42,11 @@ def all_problems(folder: Path) -> list[Problem]:
         return problems
     try:
         from diagnose.specimens import specimen_problems
+        from diagnose.training.checking import scenario_problems
     except ImportError:
         return problems
-    return specimen_problems(assemble(raw, digest_of(folder)))
+    knowledge = assemble(raw, digest_of(folder))
+    return [*specimen_problems(knowledge), *scenario_problems(knowledge)]
 
 
 def _check(args: argparse.Namespace) -> int:

@@ -13,6 +13,7 @@ from knowledge.facts import RULE_FACTS, STRATA, fact_words
 from knowledge.load import Problem, RawCards
 from knowledge.models import Band, Cause, Change, Check, Complaint, Condition, Effect, Finding, Rule, Words
 from knowledge.scaffold import mark_problems
+from knowledge.scenarios import scenario_problems
 from knowledge.texts import text_problems
 from knowledge.whole_set import whole_set_problems
 from shared.errors import ReadingError
@@ -485,6 +486,7 @@ def find_problems(raw: RawCards, quantity_kinds: Mapping[str, Kind]) -> list[Pro
     What needs every reference to hold (which looks tell causes apart, what an answer leads to) is looked at only when all do.
     """
     problems = [*raw.problems, *SetChecker(raw, quantity_kinds).run(), *text_problems(raw), *mark_problems(raw)]
+    problems += scenario_problems(raw)
     if not problems:
         problems = whole_set_problems(raw)
     return sorted(set(problems), key=lambda p: (p.file, p.line, p.key, p.text))

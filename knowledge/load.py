@@ -34,10 +34,11 @@ from knowledge.models import (
     Source,
     Words,
 )
+from knowledge.scenarios import Scenario
 from knowledge.yaml_text import Lines, YamlProblem, read_yaml
 from shared.errors import KnowledgeError
 
-FORMAT = "3"
+FORMAT = "4"
 CARDS = Path(__file__).parent / "cards"
 T = TypeVar("T", bound=Card)
 
@@ -57,6 +58,7 @@ FOLDERS: dict[str, tuple[str, type[Card]]] = {
     "rules": ("rules", Rule),
     "complaints": ("complaints", Complaint),
     "texts": ("texts", Catalogue),
+    "scenarios": ("scenarios", Scenario),
 }
 
 
@@ -91,6 +93,7 @@ class Knowledge:
     digest: str
     changes: dict[str, Change] = field(default_factory=dict)
     texts: dict[str, Catalogue] = field(default_factory=dict)
+    scenarios: dict[str, Scenario] = field(default_factory=dict)
     where: dict[str, str] = field(default_factory=dict)
     memo: dict[str, Any] = field(default_factory=dict, compare=False, repr=False)  # compiled forms, filled on demand
 

@@ -1,0 +1,41 @@
+"""What the tests of the training bench share: the shipped base, and a small scenario to change."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+
+from knowledge.load import Knowledge, load_knowledge
+from knowledge.scenarios import Scenario
+
+PLAIN: dict[str, Any] = {
+    "id": "made-for-a-test",
+    "title": "Made for a test",
+    "invented": "yes",
+    "difficulty": "first",
+    "topics": ["no-flow"],
+    "complaint": "no-flow",
+    "words": "No flow, it says.",
+    "qualified": ["electrical", "refrigerant"],
+    "machine": "demo-heron",
+    "faults": [{"cause": "suction-valve-shut", "severity": "0.97"}],
+    "points": ["Look at the handle."],
+}
+
+
+@pytest.fixture(scope="session")
+def base() -> Knowledge:
+    """The shipped cards."""
+    return load_knowledge()
+
+
+@pytest.fixture(scope="session")
+def scenario() -> Callable[..., Scenario]:
+    """A small scenario with other keys."""
+
+    def make(**changes: Any) -> Scenario:
+        return Scenario.model_validate({**PLAIN, **changes})
+
+    return make
