@@ -489,3 +489,54 @@ def forget_tries(tx: Connection, before: str) -> None:
 def kept_tables() -> tuple[Table, ...]:
     """All tables of the records, those that others point to first."""
     return tuple(_schema.sorted_tables)
+
+
+# --- the whole of the records, for backup, restore and check
+
+
+def broken_file(tx: Connection) -> list[str]:
+    """What the database says of its own file; a server looks after itself."""
+    if tx.dialect.name != "sqlite":
+        return []
+    said = [str(row[0]) for row in tx.execute(text("PRAGMA integrity_check(40)"))]
+    said += [f"row {row[1]} of {row[0]} points to nothing" for row in tx.execute(text("PRAGMA foreign_key_check"))]
+    return [line for line in said if line != "ok"]
+
+
+def schema_step(tx: Connection) -> int:
+    """How far the schema has come."""
+    return int(tx.execute(select(func.max(_steps.c.number))).scalar() or 0)
+
+
+def rows_of(tx: Connection, table: Table) -> Iterator[dict[str, Any]]:
+    """All rows of a table in the order of its key, fetched piece by piece."""
+    order = list(table.primary_key.columns)
+    result = tx.execute(select(table).order_by(*order).execution_options(yield_per=500))
+    return (dict(row) for row in result.mappings())
+
+
+def add_rows(tx: Connection, table: Table, rows: Sequence[Row]) -> None:
+    """Insert rows that all have the same columns."""
+    if rows:
+        tx.execute(insert(table), [dict(row) for row in rows])
+
+
+def is_bare(tx: Connection) -> bool:
+    """Whether no table holds anything."""
+    return not any(tx.execute(select(table).limit(1)).first() for table in kept_tables())
+
+
+def hold_all(tx: Connection) -> None:
+    """Keep everybody else out until the transaction ends; a file has one writer anyway, who has it already."""
+    if tx.dialect.name == "postgresql":
+        tx.execute(text(f"LOCK TABLE {', '.join(t.name for t in kept_tables())} IN ACCESS EXCLUSIVE MODE"))
+
+
+def begin_anew(tx: Connection, shown: str) -> None:
+    """Drop everything and make the schema again, in this transaction. The only place where records go."""
+    for table in reversed(kept_tables()):
+        table.drop(tx)
+    _steps.drop(tx)
+    if tx.dialect.name == "postgresql":
+        tx.execute(text("DROP FUNCTION IF EXISTS chiller_keeps()"))
+    _migrate(tx, STEPS, shown)

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterator, Mapping
+import json
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from functools import cached_property
@@ -12,14 +13,16 @@ from typing import Any, Literal
 from diagnose.case import Case, Entry, Machine
 from shared.errors import StoreError
 
-Outcome = Literal["cured", "normal", "handed-over", "not-cured", "left"]
+Outcome = Literal["cured", "normal", "handed-over", "not-cured", "none-fits", "left"]
 OUTCOMES: dict[str, str] = {
     "cured": "cured and proved",
     "normal": "normal, explained",
     "handed-over": "handed over",
     "not-cured": "not cured",
+    "none-fits": "none of the causes fits",
     "left": "left as it is",
 }
+AMENDABLE = ("role", "qualified", "context", "machine", "words")  # of what a call was opened with
 EventKind = Literal["entry", "skip", "undo", "amend", "close", "reopen"]
 
 
@@ -173,3 +176,31 @@ class Call:
     def last_undoable(self) -> Event | None:
         """What the next "take back" takes back."""
         return next((e for e in reversed(tuple(self.standing())) if e.kind in ("entry", "skip", "amend")), None)
+
+
+def line_of(row: Mapping[str, Any]) -> CallLine:
+    """One row of the calls."""
+    return CallLine(
+        row["id"],
+        row["machine"],
+        row["complaint"],
+        row["state"],
+        row["outcome"],
+        row["revision"],
+        datetime.fromisoformat(row["opened_at"]),
+        row["opened_by"],
+        datetime.fromisoformat(row["last_at"]),
+        bool(row["invented"]),
+        row["team"],
+        row["desk"],
+        row["origin"],
+    )
+
+
+def call_of(row: Mapping[str, Any], events: Sequence[Mapping[str, Any]]) -> Call:
+    """One row of the calls with its rows of events."""
+    read = tuple(
+        Event(e["number"], e["kind"], e["key"], json.loads(e["body"]), e["by"], datetime.fromisoformat(e["at"]))
+        for e in events
+    )
+    return Call(line_of(row), Case.model_validate_json(row["header"]), read, row["machine_id"])

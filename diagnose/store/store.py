@@ -10,8 +10,10 @@ from __future__ import annotations
 
 import json
 import secrets
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import replace
 from datetime import UTC, datetime
+from pathlib import Path
 from typing import Any, TypeVar, get_args
 
 from pydantic import ValidationError
@@ -20,7 +22,10 @@ from diagnose.case import Case, Entry, Machine
 from diagnose.store import database as db
 from diagnose.store.access import AT_HOME, Person, may_see, sight
 from diagnose.store.address import default_address
+from diagnose.store.backup import backup, restore
+from diagnose.store.checkup import check_all
 from diagnose.store.records import (
+    AMENDABLE,
     OUTCOMES,
     Call,
     CallLine,
@@ -30,12 +35,14 @@ from diagnose.store.records import (
     MachineRecord,
     Outcome,
     Receipt,
+    call_of,
+    line_of,
 )
+from diagnose.store.transfer import CallEvent, origin_of, read_call, same_event
 from diagnose.store.users import Users
 from shared.errors import CaseError, StoreError, shorten
 
 MOST_KEY = 200
-AMENDABLE = ("role", "qualified", "context", "machine", "words")
 CaseCheck = Callable[[Case], None]
 T = TypeVar("T", Case, Entry, Machine)
 
@@ -140,26 +147,11 @@ class Store:
             _key(key) if key else secrets.token_urlsafe(16),
             _stamp(at),
         )
-        data = _dump(case)
-        data.pop("id", None)
-        data.pop("now", None)
-        data["format"] = case.format  # spelled out: the default may be a newer one some day
         row = {
-            "id": _key(chosen),
-            "key": once,
+            **_new_call(case, chosen, once, stamp, by),
             "machine_id": machine_id,
-            "machine": shorten(case.machine.name or "unnamed machine", 200),
-            "complaint": shorten(case.complaint, 200),
-            "header": db.as_json(data),
-            "state": "open",
-            "outcome": "",
-            "revision": 0,
-            "opened_at": stamp,
-            "opened_by": _who(by),
-            "last_at": stamp,
             "invented": invented,
             "team": shorten(team, 100),
-            "desk": "field" if case.role == "technician" else "telephone",
             "origin": shorten(origin, 200),
         }
         try:
@@ -182,7 +174,7 @@ class Store:
         limits = sight(seen_by)
         with self._db.read() as tx:
             rows = db.all_calls(tx, state, machine_id, limit, team=limits.team, desk=limits.desk)
-            return tuple(_line(row) for row in rows)
+            return tuple(line_of(row) for row in rows)
 
     def call(self, call_id: str, *, seen_by: Person = AT_HOME) -> Call:
         """One call with its events. Raises StoreError when there is none, or none that this person may see: the
@@ -194,7 +186,7 @@ class Store:
             events = db.events_of(tx, call_id) if row is not None else []
         if row is None:
             raise _no_call(call_id)
-        return _call(row, events)
+        return call_of(row, events)
 
     def case(self, call_id: str) -> Case:
         """The case as it stands. Raises StoreError when there is none."""
@@ -288,6 +280,69 @@ class Store:
         """Open a closed call again."""
         return self._write(call_id, "reopen", {}, key, after_revision, by, _moment(at))
 
+    # --- files
+
+    def backup(self, path: Path, *, replace: bool = False) -> dict[str, int]:
+        """Write everything to a file; rows of each table. Raises StoreError. See `backup.py`."""
+        return backup(self._db, path, replace=replace)
+
+    def restore(self, path: Path, *, keep_old: Path | None = None) -> dict[str, int]:
+        """Read everything from a file; rows of each table. Raises StoreError. See `backup.py`."""
+        return restore(self._db, path, keep_old=keep_old)
+
+    def problems(self) -> list[str]:
+        """Whether the records hold together: one line for each problem."""
+        return check_all(self._db)
+
+    def import_call(
+        self, content: bytes, *, by: str, seen_by: Person = AT_HOME, at: datetime | None = None
+    ) -> tuple[str, int]:
+        """Take in the call of a file; (its id, how many events were new). Raises CaseError, Conflict, StoreError.
+
+        The call of a team's member becomes that team's. What is there already stays; a call that went on elsewhere differs.
+        """
+        now, by = _moment(at), _who(by)
+        read = read_call(content, now=now)
+        try:
+            with self._db.write() as tx:
+                row = db.one_call(tx, read.id, to_write=True)
+                if row is None:
+                    known = bool(read.machine_id) and db.one_machine(tx, read.machine_id) is not None
+                    row = {
+                        **_new_call(read.header, read.id, f"import-{read.id}", _stamp(read.opened_at), read.opened_by),
+                        "machine_id": read.machine_id if known else "",
+                        "invented": read.invented,
+                        "team": seen_by.team,
+                        "origin": origin_of(content, by, now),
+                    }
+                    db.add_call(tx, row)
+                call = call_of(row, db.events_of(tx, read.id))
+                there = len(call.events)
+                same = _dump(call.header) == _dump(read.header) and call.line.opened_at == _moment(read.opened_at)
+                if (
+                    not same
+                    or not may_see(seen_by, call.line.team, call.line.desk)
+                    or not all(same_event(*pair) for pair in zip(call.events, read.events, strict=False))
+                ):
+                    raise Conflict("a call of this id is there and went on otherwise", given=read.id,
+                                   do="nothing was imported: compare the two, add by hand what is missing")  # fmt: skip
+                for event in read.events[there:]:
+                    call = self._take_in(tx, call, event)
+                self._check_case(_case_of(call))
+                return call.id, max(0, len(read.events) - there)
+        except db.Taken:
+            raise _met() from None
+
+    def _take_in(self, tx: Any, call: Call, event: CallEvent) -> Call:
+        """Add one event of a file; the whole case is checked by whoever adds the last."""
+        body, changes = _prepared(call, event.kind, dict(event.body))
+        new = Event(call.revision + 1, event.kind, event.key, body, event.by, _moment(event.at))
+        if not db.add_event(tx, _event_row(call.id, new), **changes):
+            raise _met()
+        moved: Any = {"revision": new.number, **changes}
+        line = replace(call.line, **moved)
+        return Call(line, call.header, (*call.events, new), call.machine_id)
+
     def is_empty(self) -> bool:
         """Whether there is neither a machine nor a call."""
         with self._db.read() as tx:
@@ -315,7 +370,7 @@ class Store:
                 row = db.one_call(tx, call_id, to_write=True)
                 if row is None:
                     raise _no_call(call_id)
-                call = _call(row, db.events_of(tx, call_id))
+                call = call_of(row, db.events_of(tx, call_id))
                 earlier = next((e for e in call.events if e.key == key), None)
                 if earlier is not None:
                     return _repeated(call, earlier, kind, body)
@@ -331,16 +386,7 @@ class Store:
                 after = _with(call, new)
                 if kind in ("entry", "amend", "undo"):
                     self._check_case(_case_of(after))
-                event_row = {
-                    "call_id": call_id,
-                    "number": new.number,
-                    "kind": kind,
-                    "key": key,
-                    "body": db.as_json(body),
-                    "by": by,
-                    "at": at.isoformat(timespec="seconds"),
-                }
-                if not db.add_event(tx, event_row, **changes):
+                if not db.add_event(tx, _event_row(call_id, new), **changes):
                     raise _met()
                 return Receipt(len(after.answer_numbers), new.number, at)
         except db.Taken:
@@ -373,6 +419,44 @@ def _prepared(call: Call, kind: EventKind, body: dict[str, Any]) -> tuple[dict[s
             raise StoreError("nothing to take back", given=body["of"], do="go on with the call")
         return {"of": target.number}, {}
     return body, {}
+
+
+def _event_row(call_id: str, event: Event) -> dict[str, Any]:
+    return {
+        "call_id": call_id,
+        "number": event.number,
+        "kind": event.kind,
+        "key": event.key,
+        "body": db.as_json(event.body),
+        "by": event.by,
+        "at": event.at.isoformat(timespec="seconds"),
+    }
+
+
+def _new_call(case: Case, call_id: str, key: str, stamp: str, by: str) -> dict[str, Any]:
+    """The row of a call just opened, everybody's."""
+    data = _dump(case)
+    data.pop("id", None)
+    data.pop("now", None)
+    data["format"] = case.format  # spelled out: the default may be a newer one some day
+    return {
+        "id": _key(call_id),
+        "key": key,
+        "machine_id": "",
+        "machine": shorten(case.machine.name or "unnamed machine", 200),
+        "complaint": shorten(case.complaint, 200),
+        "header": db.as_json(data),
+        "state": "open",
+        "outcome": "",
+        "revision": 0,
+        "opened_at": stamp,
+        "opened_by": _who(by),
+        "last_at": stamp,
+        "invented": False,
+        "team": "",
+        "desk": "field" if case.role == "technician" else "telephone",
+        "origin": "",
+    }
 
 
 def _with(call: Call, event: Event) -> Call:
@@ -470,29 +554,3 @@ def _machine(row: db.Row) -> MachineRecord:
         datetime.fromisoformat(row["added_at"]),
         row["added_by"],
     )
-
-
-def _line(row: db.Row) -> CallLine:
-    return CallLine(
-        row["id"],
-        row["machine"],
-        row["complaint"],
-        row["state"],
-        row["outcome"],
-        row["revision"],
-        datetime.fromisoformat(row["opened_at"]),
-        row["opened_by"],
-        datetime.fromisoformat(row["last_at"]),
-        bool(row["invented"]),
-        row["team"],
-        row["desk"],
-        row["origin"],
-    )
-
-
-def _call(row: db.Row, events: Sequence[db.Row]) -> Call:
-    read = tuple(
-        Event(e["number"], e["kind"], e["key"], json.loads(e["body"]), e["by"], datetime.fromisoformat(e["at"]))
-        for e in events
-    )
-    return Call(_line(row), Case.model_validate_json(row["header"]), read, row["machine_id"])
