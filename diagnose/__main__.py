@@ -9,6 +9,7 @@ import argparse
 import sys
 from collections.abc import Sequence
 
+from diagnose import store_command
 from shared.errors import ChillerError
 
 
@@ -65,6 +66,7 @@ def _parser() -> argparse.ArgumentParser:
     prove.add_argument("--draws", type=int, default=0, help="fewer draws or networks than the full proof")
     prove.add_argument("--processes", type=int, default=1)
     prove.add_argument("--only", nargs="*", default=[], help="causes: only these")
+    store_command.add_parser(commands)
     schema = commands.add_parser("schema", help="print the JSON Schema of case or advice")
     schema.add_argument("what", choices=("case", "advice"))
     return parser

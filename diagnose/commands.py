@@ -242,6 +242,13 @@ def run_prove(args: argparse.Namespace) -> int:
     return 0 if result.get("passes", True) else 1
 
 
+def run_store(args: argparse.Namespace) -> int:
+    """`store ACT`: the record; exit 1 when a check of it finds problems."""
+    from diagnose.store_command import run
+
+    return run(args)
+
+
 def run_schema(args: argparse.Namespace) -> int:
     """`schema case|advice`: JSON Schema on standard output."""
     from diagnose.advice import Advice
