@@ -24,7 +24,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 ROOT = Path(__file__).parents[1]
-DOCUMENTS = ("README.md", "DEVELOPERS.md", "diagnose/METHOD.md", "diagnose/CASE_FORMAT.md")
+DOCUMENTS = ("README.md", "DEVELOPERS.md", "diagnose/METHOD.md", "diagnose/CASE_FORMAT.md", "diagnose/store/FORMATS.md")
 CUT = "[...]"
 _BLOCK = re.compile(
     r"<!-- output: (?P<shown>[^\n]*?) -->\n```console\n\$ (?P<command>[^\n]*)\n(?P<output>.*?)```", re.S
