@@ -1,4 +1,5 @@
-"""The command line: run, ask, calc, checks, causes, complaints, findings, match, report, bench, replay, prove, schema.
+"""The command line: run, ask, calc, checks, causes, complaints, findings, match, report, bench, replay, evaluate, prove,
+schema.
 
 Exit 0; a bad case or value: exit 2 with one clear line for each problem, never a traceback.
 """
@@ -9,7 +10,6 @@ import argparse
 import sys
 from collections.abc import Sequence
 
-from diagnose import store_command
 from shared.errors import ChillerError
 
 
@@ -51,12 +51,27 @@ def _parser() -> argparse.ArgumentParser:
     replay.add_argument("folder")
     replay.add_argument("--json", action="store_true")
     replay.add_argument("--ablation", action="store_true", help="also with the rule stage switched off")
+    evaluate = commands.add_parser(
+        "evaluate", help="work thousands of simulated calls to their verdict and count: JSON and one page with plots"
+    )
+    evaluate.add_argument("--cases", type=int, default=200)
+    evaluate.add_argument("--seed", type=int, default=1)
+    evaluate.add_argument("--workers", type=int, help="processes of a local Dask cluster; 1: here, without Dask")
+    evaluate.add_argument("--scheduler", default="", help="address of a Dask scheduler, e.g. tcp://10.0.0.5:8786")
+    evaluate.add_argument(
+        "--machine", default="", help="a machine card (YAML) for all calls; without it: random machines"
+    )
+    evaluate.add_argument(
+        "--out", default="evaluation", help="folder; a run that was stopped goes on where its rows end"
+    )
+    evaluate.add_argument("--before", default="", help="evaluation.json of an earlier run, to compare with")
+    evaluate.add_argument("--json", action="store_true", help="print the numbers as JSON")
     prove = commands.add_parser(
         "prove",
         help="run a full-size proof: belief (against an independent library), calibration (in a moved world), causes (self-play), plan (against the optimum), "
         "plant (random machines, days and faults)",
     )
-    prove.add_argument("name", choices=("belief", "calibration", "causes", "plan", "plant"))
+    prove.add_argument("name", choices=("belief", "calibration", "causes", "evaluate", "plan", "plant"))
     prove.add_argument("--json", action="store_true")
     prove.add_argument("--out", default="", help="write the result file here")
     prove.add_argument(
@@ -66,7 +81,6 @@ def _parser() -> argparse.ArgumentParser:
     prove.add_argument("--draws", type=int, default=0, help="fewer draws or networks than the full proof")
     prove.add_argument("--processes", type=int, default=1)
     prove.add_argument("--only", nargs="*", default=[], help="causes: only these")
-    store_command.add_parser(commands)
     schema = commands.add_parser("schema", help="print the JSON Schema of case or advice")
     schema.add_argument("what", choices=("case", "advice"))
     return parser

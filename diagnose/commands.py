@@ -231,6 +231,18 @@ def run_replay(args: argparse.Namespace) -> int:
     return 0
 
 
+def run_evaluate(args: argparse.Namespace) -> int:
+    """`evaluate`: simulated calls; exit 1 when somebody's safety was missed, whatever else was."""
+    from diagnose.evaluate.threads import hold_to_one_thread
+
+    hold_to_one_thread()
+    from diagnose.evaluate.command import evaluate, evaluation_text
+
+    result = evaluate(args)
+    print(json.dumps(result, ensure_ascii=False) if args.json else evaluation_text(result))
+    return 1 if result["all"]["missed_stops"] or result["all"]["forbidden"] else 0
+
+
 def run_prove(args: argparse.Namespace) -> int:
     """`prove NAME`: a full-size proof; exit 1 when it does not pass."""
     from diagnose.prove.result import Options
@@ -240,13 +252,6 @@ def run_prove(args: argparse.Namespace) -> int:
     result, text = prove(args.name, options)
     print(json.dumps(result, ensure_ascii=False) if args.json else text)
     return 0 if result.get("passes", True) else 1
-
-
-def run_store(args: argparse.Namespace) -> int:
-    """`store ACT`: the record; exit 1 when a check of it finds problems."""
-    from diagnose.store_command import run
-
-    return run(args)
 
 
 def run_schema(args: argparse.Namespace) -> int:

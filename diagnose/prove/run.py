@@ -6,20 +6,24 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+from diagnose.evaluate.command import proof_text, prove_evaluation
 from diagnose.plant.prove import plant_text, prove_plant
 from diagnose.prove.belief import belief_text, prove_belief
 from diagnose.prove.calibration import calibration_text, prove_calibration
 from diagnose.prove.causes import causes_text, prove_causes
 from diagnose.prove.plan import plan_text, prove_plan
 from diagnose.prove.result import Options, stamped, write_result
+from diagnose.prove.shared import prove_shared, shared_text
 
 Proof = Callable[[Options], tuple[str, dict[str, Any]]]
 PROOFS: dict[str, tuple[Proof, Callable[[dict[str, Any]], str]]] = {
     "belief": (prove_belief, belief_text),
     "calibration": (prove_calibration, calibration_text),
     "causes": (prove_causes, causes_text),
+    "evaluate": (prove_evaluation, proof_text),
     "plan": (prove_plan, plan_text),
     "plant": (prove_plant, plant_text),
+    "shared": (prove_shared, shared_text),
 }
 
 

@@ -1,0 +1,305 @@
+"""One simulated call, a function of (seed, number) and the cards: machine, day, what is wrong, who calls and how.
+
+One call in ten has nothing wrong, one in ten two causes, one in four comes by telephone from somebody without training. Causes are
+drawn by the priors of their cards in the context of the call; causes the simulated machine can make come at a severity that a person
+could tell from a healthy machine (`diagnose.plant.telling`), on a day on which the machine shows something to call about; the rest is
+answered from the cards. The machine itself has its parts moved by up to a tenth against the card that the advice sees, and that card
+has gaps.
+"""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from diagnose.case import Case, Machine
+from diagnose.machine import read_machine
+from diagnose.network import Network, network_for
+from diagnose.places import places_for, topology_of
+from diagnose.plant.conditions import Conditions
+from diagnose.plant.draws import draw_machine
+from diagnose.plant.faults import EFFECTS, Fault, apply_faults, shows_on
+from diagnose.plant.health import Health
+from diagnose.plant.parameters import Plant
+from diagnose.plant.scatter import scattered
+from diagnose.plant.seen import Key, seen_words
+from diagnose.plant.simulate import simulate_health
+from diagnose.plant.sizing import plant_of
+from diagnose.plant.snapshot import Snapshot
+from diagnose.plant.telling import telling_severity
+from diagnose.work import DEFAULT_FACTS
+from knowledge.load import Knowledge
+
+SEED_BASE = 900_000  # evaluation has its own seeds: no proof, exercise or test draws from them
+NOTHING, DOUBLE = 0.10, 0.10
+TELEPHONE = 0.25
+CANNOT_TELL = (0.10, 0.30)
+MISSING = 0.10  # chance that an instrument is not at hand
+KEY_KNOWN = 0.8  # chance that a value of the machine card is known
+SPREAD = 0.10
+PSI, GPM = 6894.757, 6.30902e-5
+INSTRUMENTS: dict[str, tuple[str, ...]] = {
+    "refrigerant gauges": ("suction_pressure", "liquid_pressure", "discharge_pressure"),
+    "pipe clamp": ("suction_line", "liquid_line", "discharge_line", "drier_in", "drier_out"),
+    "ammeter": ("line_current", "fan_current"),
+    "voltmeter": ("line_voltage", "board_voltage", "load_voltage", "control_voltage"),
+    "flow meter": ("flow",),
+    "fluid gauges": ("strainer_in", "strainer_out", "strainer_drop", "evaporator_in", "evaporator_out"),
+    "evaporator drop": ("evaporator_drop",),
+    "air thermometer": ("entering_air", "leaving_air", "weather_air"),
+    "frequency meter": ("frequency", "drive_frequency"),
+}
+
+
+@dataclass(frozen=True)
+class Call:
+    """One call. case: as it opens. network: of this machine, no place folded. instances: numbers of what is wrong in it.
+
+    plant, shot and seen are those of the simulated machine; None and {} where a cause is answered from its card. missing:
+    quantities nobody can read here.
+    """
+
+    seed: int
+    number: int
+    case: Case
+    kind: str
+    made: str
+    causes: tuple[str, ...]
+    places: tuple[str, ...]
+    severities: tuple[float, ...]
+    network: Network
+    instances: tuple[int, ...]
+    plant: Plant | None
+    shot: Snapshot | None
+    seen: dict[Key, str]
+    cannot_tell: float
+    missing: frozenset[str]
+
+    @property
+    def telephone(self) -> bool:
+        """Whether somebody without training is led through it."""
+        return self.case.role != "technician"
+
+
+def _kind(rng: random.Random) -> str:
+    x = rng.random()
+    return "none" if x < NOTHING else "double" if x < NOTHING + DOUBLE else "single"
+
+
+def full_card(machine: Machine) -> Machine:
+    """The card with everything a complete one has, from the machine sized by what it gives."""
+    plant = plant_of(machine)
+    loop, supply, control = plant.loop, plant.supply, plant.control
+    head = plant.loop.pump
+    weight = 9810.0 / PSI
+    duty = head.shutoff_m - head.slope * head.rated_m3s - head.bend * head.rated_m3s**2
+    made: dict[str, Any] = {
+        "design_flow": f"{loop.design_m3s / GPM:.1f} gpm",
+        "design_drop": f"{loop.evaporator_pa / PSI:.2f} psi",
+        "strainer_clean_drop": f"{loop.strainer_pa / PSI:.2f} psi",
+        "pump_shutoff_rise": f"{head.shutoff_m * weight:.1f} psi",
+        "pump_design_rise": f"{duty * weight:.1f} psi",
+        "pump_plate_current": f"{(supply.pump if loop.in_use == 'onboard' else supply.site_pump).plate_a:.1f} A",
+        "compressor_plate_current": f"{supply.compressor.plate_a:.1f} A",
+        "fan_plate_current": f"{supply.fan.plate_a:.1f} A",
+        "low_pressure_cutout": f"{control.low_pressure_pa / PSI:.0f} psig",
+        "high_pressure_cutout": f"{control.high_pressure_pa / PSI:.0f} psig",
+        "set_point": f"{(control.set_point_k - 273.15) * 1.8 + 32.0:.1f} degF",
+        "design_entering": f"{(control.set_point_k - 273.15) * 1.8 + 42.0:.1f} degF",
+    }
+    given = machine.model_dump(exclude_defaults=True)
+    return Machine.model_validate({**made, **given})
+
+
+#: what the card of a real machine may lack; what says which machine it is stays
+GAPS = (
+    "design_drop",
+    "strainer_clean_drop",
+    "pump_shutoff_rise",
+    "pump_design_rise",
+    "pump_plate_current",
+    "fan_plate_current",
+    "low_pressure_cutout",
+    "high_pressure_cutout",
+    "altitude",
+    "design_entering",
+)
+
+
+def _with_gaps(machine: Machine, rng: random.Random) -> Machine:
+    lost = [key for key in GAPS if rng.random() > KEY_KNOWN]
+    return machine.model_copy(update={key: Machine.model_fields[key].default for key in lost})
+
+
+def _day(rng: random.Random, plant: Plant) -> Conditions:
+    """A usual day near full load: air 5 to 38 C, the return 4.2 to 7 K over the set point."""
+    return Conditions(
+        air_k=rng.uniform(278.15, 311.15), entering_k=plant.control.set_point_k + rng.uniform(4.2, 7.0), minutes=60.0
+    )
+
+
+def _context(rng: random.Random, machine: Machine, day: Conditions) -> tuple[str, ...]:
+    made = [rng.choices(("running-site", "first-start", "just-moved"), (6, 2.5, 1.5))[0]]
+    made += [machine.supply] if machine.supply else []
+    made += ["site-pump"] if machine.pump_in_use == "site" else []
+    made += ["hot-weather"] if day.air_k > 307.0 else ["cold-snap"] if day.air_k < 280.0 else []
+    for name in ("electrical-work", "fluid-work", "refrigerant-work", "dusty-site", "old-loop"):
+        made += [name] if rng.random() < 0.12 else []
+    return tuple(made)
+
+
+def _network(knowledge: Knowledge, machine: Machine, plant: Plant, context: Sequence[str]) -> Network:
+    topology = topology_of(machine)
+    spoken = [f"circuit:{c.id}" for c in plant.circuits] + [f"compressor:{c}" for c in plant.compressors]
+    spoken += [f"fan:{f}" for c in plant.circuits for f in c.air.fans]
+    facts = {**DEFAULT_FACTS, **read_machine(machine).facts, "several-circuits": "yes" if topology.several else "no"}
+    if "site-pump" in context:
+        facts["pump-in-use"] = "site"
+    return network_for(knowledge, places_for(topology, spoken), context, facts)
+
+
+def _draw_causes(rng: random.Random, network: Network, plant: Plant, count: int) -> list[int]:
+    """Instance numbers by prior; causes that this machine cannot have are drawn again, no cause twice."""
+    odds = [float(o) for o in network.odds]
+    drawn: list[int] = []
+    while len(drawn) < count:
+        number = rng.choices(range(1, len(odds) + 1), odds)[0]
+        cause = network.instances[number - 1].cause
+        able = cause not in EFFECTS or shows_on(plant, EFFECTS[cause])
+        if able and all(network.instances[n - 1].cause != cause for n in drawn):
+            drawn.append(number)
+    return drawn
+
+
+def _faults(
+    rng: random.Random, network: Network, plant: Plant, day: Conditions, drawn: Sequence[int]
+) -> list[Fault] | None:
+    """Faults of the simulated machine at severities that tell; None when one of the causes shows nothing by itself here."""
+    faults = []
+    for number in drawn:
+        one = network.instances[number - 1]
+        if one.cause not in EFFECTS:
+            continue
+        place = one.place.id if ":" in one.place.id else ""
+        least = telling_severity(plant, day, one.cause, place)
+        if least is None:
+            return None
+        faults.append(Fault(one.cause, max(rng.uniform(least, 1.0), 0.05), place))
+    return faults
+
+
+# what the machine shows when somebody calls about this: (complaint, alarms of which one must be there, other sign)
+SHOWS: dict[str, tuple[str, ...]] = {
+    "no-flow": ("flow",),
+    "pump-trip": ("motor-overload", "flow"),
+    "phase-fault": ("phase-or-voltage",),
+    "low-suction": ("low-pressure", "freeze"),
+    "freeze-trip": ("freeze",),
+    "high-head": ("high-pressure",),
+}
+ODD = 0.04  # weight left to a complaint that the machine does not show
+
+
+def _shown(complaint: str, shot: Snapshot, seen: dict[Key, str]) -> bool:
+    alarms = set(shot.alarms)
+    if complaint in SHOWS and alarms & set(SHOWS[complaint]):
+        return True
+    words = {(name, word) for (name, _), word in seen.items()}
+    signs = {
+        "low-suction": ("effect:suction", "low") in words,
+        "high-head": ("effect:head", "high") in words,
+        "strainer-suspected": ("effect:fluid-flow", "low") in words or ("effect:fluid-flow", "none") in words,
+        "no-control-power": ("screen-lit", "dark") in words,
+        "blank-after-storm": ("screen-lit", "dark") in words,
+        "compressor-wont-start": shot.state != "cooling" or bool(alarms),
+        "warm-supply": bool(alarms) or shot.state != "cooling" or ("stages", "fewer") in words,
+        "reset-repeatedly": bool(alarms),
+        "short-cycling": shot.steadiness == "cycling",
+        "breaker-open": shot.hold in ("no-power", "earth-fault", "dip-at-start"),
+        "worked-yesterday": shot.state != "cooling" or bool(alarms),
+        "generator-shuts-down": bool(alarms & {"phase-or-voltage", "power-failed"}) or shot.hold == "no-power",
+        "is-this-normal": shot.state == "cooling",
+    }
+    return signs.get(complaint, complaint not in SHOWS)
+
+
+def _complaint(
+    rng: random.Random, knowledge: Knowledge, causes: Sequence[str], shot: Snapshot | None, seen: dict[Key, str]
+) -> str | None:
+    """By the strengths of the cards, held to what the simulated machine shows; None when it shows nothing to call about."""
+    strength, weights = knowledge.words.strength, dict.fromkeys(knowledge.complaints, 0.0)
+    for cause in causes:
+        for complaint, word in knowledge.causes[cause].complaints.items():
+            weights[complaint] += strength[word]
+    if not causes:
+        weights = {c.id: strength[c.when_nothing_is_wrong] for c in knowledge.complaints.values()}
+    if shot is not None and causes:
+        shown = {c for c in weights if _shown(c, shot, seen)}
+        if not any(weights[c] for c in shown):
+            return None
+        weights = {c: w * (1.0 if c in shown else ODD) for c, w in weights.items()}
+    names = sorted(c for c, w in weights.items() if w > 0.0)
+    return rng.choices(names, [weights[c] for c in names])[0]
+
+
+def draw_call(knowledge: Knowledge, seed: int, number: int, machine: Machine | None = None) -> Call:
+    """Call ``number`` of a series. machine: on this card instead of a random one."""
+    rng = random.Random(f"evaluate:{SEED_BASE + seed}:{number}")
+    kind = _kind(rng)
+    telephone = rng.random() < TELEPHONE
+    card = full_card(machine or draw_machine(rng))
+    plant = scattered(plant_of(card), rng.randrange(1 << 30), SPREAD)
+    told = _with_gaps(card, rng)
+    while True:
+        day = _day(rng, plant)
+        context = _context(rng, card, day)
+        network = _network(knowledge, card, plant, context)
+        drawn = _draw_causes(rng, network, plant, {"none": 0, "single": 1, "double": 2}[kind])
+        causes = tuple(network.instances[n - 1].cause for n in drawn)
+        faults = _faults(rng, network, plant, day, drawn)
+        if faults is None:
+            continue
+        scripted = len(faults) < len(drawn)
+        shot = None
+        seen: dict[Key, str] = {}
+        if not scripted:
+            health = apply_faults(plant, faults)
+            shot = simulate_health(plant, day, health, rng.randrange(1 << 30))
+            seen = _known(network, plant, health, day, shot)
+        complaint = _complaint(rng, knowledge, causes, shot, seen)
+        if complaint is not None:
+            break
+    case = Case.model_validate(
+        {
+            "complaint": complaint,
+            "role": "customer" if telephone else "technician",
+            "qualified": () if telephone else ("electrical", "refrigerant", "height"),
+            "machine": told.model_dump(exclude_defaults=True),
+            "context": context,
+        }
+    )
+    missing = {q for quantities in INSTRUMENTS.values() if rng.random() < MISSING for q in quantities}
+    return Call(
+        seed,
+        number,
+        case,
+        kind,
+        "scripted" if scripted else "plant",
+        causes,
+        tuple(network.instances[n - 1].place.id for n in drawn),
+        tuple(round(f.severity, 3) for f in faults),
+        network,
+        tuple(drawn),
+        None if scripted else plant,
+        shot,
+        seen,
+        rng.uniform(*CANNOT_TELL),
+        frozenset(missing),
+    )
+
+
+def _known(network: Network, plant: Plant, health: Health, day: Conditions, shot: Snapshot) -> dict[Key, str]:
+    """Words of the moment at places that the network has."""
+    return {k: w for k, w in seen_words(plant, health, day, shot).items() if k[1] in network.places}

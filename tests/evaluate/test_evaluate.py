@@ -1,0 +1,237 @@
+"""The evaluation on simulated calls, on a fixed sample of ten; `prove evaluate` works hundreds, `evaluate` any number.
+
+Floors on a sample this small only say that nothing broke; how good the base is says tests/results/evaluation.json.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from diagnose.__main__ import main
+from diagnose.evaluate.answers import Person
+from diagnose.evaluate.cases import draw_call, full_card
+from diagnose.evaluate.command import HELD_OUT, bar, machine_from
+from diagnose.evaluate.page import page
+from diagnose.evaluate.run import Settings, kept_rows, rows_of
+from diagnose.evaluate.summary import calibration, compared, interval, met, summary, text, turned
+from diagnose.evaluate.work import work_call
+from diagnose.plant.sizing import plant_of
+from knowledge.load import load_knowledge
+from shared.errors import ChillerError
+
+Sample = tuple[list[dict[str, Any]], Path]
+
+
+# calls ---------------------------------------------------------------------------------------------------------------
+
+
+def test_a_call_is_its_seed_and_number() -> None:
+    """The same twice; another number or seed is another call."""
+    knowledge = load_knowledge()
+    one, again = (draw_call(knowledge, 5, 2) for _ in range(2))
+    assert (one.case, one.causes, one.severities, one.seen) == (again.case, again.causes, again.severities, again.seen)
+    assert draw_call(knowledge, 6, 2).case != one.case and draw_call(knowledge, 5, 3).case != one.case
+
+
+def test_calls_are_of_all_kinds() -> None:
+    """Forty calls: none, one and two causes, at the machine and by telephone, plant-made and scripted; nobody calls about nothing."""
+    knowledge = load_knowledge()
+    calls = [draw_call(knowledge, 4, n) for n in range(40)]
+    assert {c.kind for c in calls} == {"none", "single", "double"}
+    assert {c.made for c in calls} == {"plant", "scripted"} and {c.telephone for c in calls} == {True, False}
+    assert len({c.causes for c in calls}) > 20
+    for call in calls:
+        assert len(call.causes) == {"none": 0, "single": 1, "double": 2}[call.kind]
+        assert not call.telephone or not call.case.qualified
+        assert (call.shot is None) == (call.made == "scripted")
+        assert all(p in call.network.places for p in call.places)
+
+
+def test_the_machine_differs_from_its_card() -> None:
+    """Truth is scattered against the card that advice sees; the card says which machine it is and has gaps."""
+    knowledge = load_knowledge()
+    gaps = 0
+    for number in range(6):
+        call = draw_call(knowledge, 8, number)
+        seen = call.case.machine
+        assert seen.refrigerant and seen.capacity and seen.voltage
+        gaps += sum(not getattr(seen, key) for key in ("design_drop", "pump_shutoff_rise", "low_pressure_cutout"))
+        if call.plant is not None:
+            told = plant_of(full_card(seen))
+            ratio = call.plant.circuits[0].ua_evaporator / told.circuits[0].ua_evaporator
+            assert 0.8 < ratio < 1.25 and ratio != 1.0
+    assert gaps > 0
+
+
+def test_answers_do_not_hang_on_their_order() -> None:
+    """Any check asked first or last gets the same answer, and safety questions the true one."""
+    knowledge = load_knowledge()
+    call = draw_call(knowledge, 5, 3)
+    checks = [knowledge.checks[c] for c in ("screen-look", "what-runs-ask", "refrigerant-readings", "fans-look")]
+    checks += [c for c in knowledge.checks.values() if c.safety][:4]
+    forward, backward = Person(call, knowledge), Person(call, knowledge)
+    first = [forward.answer(c) for c in checks]
+    assert first == [backward.answer(c) for c in reversed(checks)][::-1]
+    for check, (entries, told) in zip(checks, first, strict=True):
+        if check.safety and check.finding:
+            word = check.answers[told].word or told
+            assert entries[0].sure and word == forward.word((check.finding, forward.place_of(check, "")))
+
+
+# the sample ----------------------------------------------------------------------------------------------------------
+
+
+def test_the_sample_is_safe_and_says_something(sample: Sample) -> None:
+    """No missed stop, no forbidden step; the true cause is among the first three in more than a third of calls with one."""
+    rows, _ = sample
+    assert not any(r["missed_stop"] or r["forbidden"] for r in rows)
+    assert all(0 <= r["checks"] <= 15 and r["minutes"] >= 0.0 for r in rows)
+    single = [r for r in rows if r["kind"] == "single"]
+    assert sum(r["within_three"] for r in single) > len(single) / 3
+
+
+def test_a_killed_run_goes_on(sample: Sample, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Cut off in the middle of a line, the rest is worked again and nothing else; the rows are the same."""
+    rows, path = sample
+    cut = tmp_path / "rows.jsonl"
+    lines = path.read_text(encoding="utf-8").splitlines(keepends=True)
+    cut.write_text("".join(lines[:-1]) + lines[-1][: len(lines[-1]) // 2], encoding="utf-8")
+    worked: list[int] = []
+
+    def again(seed: int, number: int, digest: str, card: str) -> dict[str, Any]:
+        worked.append(number)
+        return next(r for r in rows if r["number"] == number)
+
+    monkeypatch.setattr("diagnose.evaluate.run.work_number", again)
+    made = rows_of(Settings(cases=len(rows), seed=3, rows=cut))
+    assert made == rows and len(worked) == 1
+    assert len(cut.read_text(encoding="utf-8").splitlines()) == len(rows) + 1
+
+
+def test_rows_of_another_run_are_refused(sample: Sample) -> None:
+    """Other cards or another seed in the folder: one clear line, nothing overwritten."""
+    _, path = sample
+    before = path.read_bytes()
+    with pytest.raises(ChillerError, match="another evaluation"):
+        rows_of(Settings(cases=2, seed=99, rows=path))
+    assert path.read_bytes() == before
+    assert kept_rows(path.parent / "none.jsonl", {}) == []
+
+
+def test_page_needs_no_network(sample: Sample) -> None:
+    """Numbers, plots and tables in one file without an address, a script or a picture from elsewhere."""
+    rows, _ = sample
+    result = {**summary(rows), "seed": 3, "knowledge": "x", "machine_card": "random machines"}
+    worse = [{**r, "right": False, "within_three": False} for r in rows]
+    made = page(result, compared(summary(worse), result), turned(worse, rows))
+    assert made.count("<svg") >= 3 and "Before and after" in made and "came right" in made
+    assert not re.search(r"https?://|<script|<img|<link|@import|url\(", made)
+    assert re.findall(r"<(\w+)[^>]*>", made)[0] == "html" and made.rstrip().endswith("</html>")
+    assert "targets" in text(result)
+
+
+# numbers -------------------------------------------------------------------------------------------------------------
+
+
+def test_calibration_by_hand() -> None:
+    """Four calls told 0.9 of which three are right, and two told 0.3 of which none: (4 x 0.15 + 2 x 0.3) / 6."""
+    rows = [{"probability": 0.9, "right": r} for r in (True, True, True, False)]
+    rows += [{"probability": 0.3, "right": False}] * 2
+    error, table = calibration(rows)
+    assert error == pytest.approx((4 * 0.15 + 2 * 0.3) / 6, abs=1e-4)
+    assert [b["calls"] for b in table] == [2, 4]
+
+
+def test_interval_is_wilson_s() -> None:
+    """Wilson score interval of 10 in 20 at 95 %: 0.299 to 0.701 (Newcombe 1998 and any table of it)."""
+    assert interval(10, 20) == pytest.approx((0.2993, 0.7007), abs=2e-4)
+    assert interval(0, 0) is None and met("right", None) is None and met("right", 0.91) and not met("missed_stops", 1)
+
+
+def test_before_and_after(sample: Sample) -> None:
+    """The same evaluation twice moves nothing; a call that turned is named."""
+    rows, _ = sample
+    same = summary(rows)
+    assert compared(same, same) == []
+    worse = [{**rows[0], "right": not rows[0]["right"]}, *rows[1:]]
+    moved = turned(rows, worse)
+    assert moved["came right"] + moved["went wrong"] == [rows[0]["number"]]
+
+
+# command -------------------------------------------------------------------------------------------------------------
+
+
+def test_command_writes_rows_numbers_and_page(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Two calls on a given machine card, without Dask; then the same with a comparison."""
+    card = tmp_path / "machine.yaml"
+    card.write_text("refrigerant: R-410A\ncapacity: 40 ton\nvoltage: 460 V\nfluid: water\n", encoding="utf-8")
+    out = tmp_path / "made"
+    given = ["evaluate", "--cases", "2", "--workers", "1", "--machine", str(card), "--out", str(out)]
+    assert main([*given, "--json"]) == 0
+    result = json.loads(capsys.readouterr().out)
+    assert result["calls"] == 2 and result["machine_card"] == str(card)
+    assert {"rows.jsonl", "evaluation.json", "evaluation.html"} == {p.name for p in out.iterdir()}
+    assert main([*given, "--before", str(out / "evaluation.json")]) == 0
+    assert json.loads((out / "evaluation.json").read_text(encoding="utf-8"))["before"]["moved"] == []
+
+
+@pytest.mark.parametrize(
+    ("more", "words"),
+    [
+        (["--cases", "0"], "number of cases"),
+        (["--workers", "0"], "number of workers"),
+        (["--machine", "no-such-file.yaml"], "machine card cannot be read"),
+        (["--before", "no-such-file.json"], "earlier evaluation cannot be read"),
+    ],
+)
+def test_bad_input_is_one_line(more: list[str], words: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["evaluate", "--out", str(tmp_path / "out"), *more]) == 2
+    told = capsys.readouterr().err
+    assert words in told and len(told.strip().splitlines()) == 1
+    assert not (tmp_path / "out").exists()
+
+
+def test_the_held_out_machine_holds_together() -> None:
+    """It sizes, it differs from every machine of the demonstration, and a card file of its keys is read back."""
+    plant = plant_of(HELD_OUT)
+    assert plant.capacity_w == pytest.approx(190e3) and plant.loop.fluid == "propylene-glycol"
+    assert bar(3, 6, 10) == "[#####.....] 3 of 6"
+
+
+def test_machine_card_may_be_a_case(tmp_path: Path) -> None:
+    path = tmp_path / "case.yaml"
+    path.write_text(
+        "format: 1\ncomplaint: high-head\nmachine: {refrigerant: R-32, capacity: 90 kW}\n", encoding="utf-8"
+    )
+    assert machine_from(path).refrigerant == "R-32"
+
+
+def test_on_dask(tmp_path: Path, sample: Sample) -> None:
+    """A local cluster of one process gives the rows that this process gives."""
+    pytest.importorskip("distributed", reason="Dask is not installed (extra: evaluate)")
+    rows, _ = sample
+    from diagnose.evaluate import run
+
+    by_dask = list(run._by_dask(Settings(seed=3, workers=1), load_knowledge().digest, [0]))
+    assert [{**r, "seconds": 0} for r in by_dask] == [{**rows[0], "seconds": 0}]
+
+
+def test_a_scheduler_that_is_not_there_is_one_line() -> None:
+    pytest.importorskip("distributed", reason="Dask is not installed (extra: evaluate)")
+    from diagnose.evaluate import run
+
+    with pytest.raises(ChillerError, match="no Dask scheduler"):
+        list(run._by_dask(replace(Settings(), scheduler="nowhere:port"), "digest", [0]))
+
+
+def test_work_is_deterministic(sample: Sample) -> None:
+    rows, _ = sample
+    knowledge = load_knowledge()
+    again = work_call(knowledge, draw_call(knowledge, 3, 1))
+    assert {**json.loads(json.dumps(again)), "seconds": 0} == {**rows[1], "seconds": 0}
