@@ -5,6 +5,7 @@ access.py     who may see which call, which desks a sign-in opens
 records.py    what comes out: machines, calls, events, receipts
 database.py   tables and transactions; the only module that imports SQLAlchemy
 steps.py      how the schema came to be what it is
+closing.py    how a call ended: outcome, confirmed cause, what proved it
 store.py      what may be done: open, append, take back, close
 users.py      users, their sign-in, what slows down guessing
 passwords.py  salted hashes
@@ -12,6 +13,7 @@ passwords.py  salted hashes
 
 from diagnose.store.access import AT_HOME, Person
 from diagnose.store.address import default_address
+from diagnose.store.closing import Closing, closing_of
 from diagnose.store.records import Call, CallLine, Conflict, Event, MachineRecord, Outcome, Receipt, digest_of
 from diagnose.store.store import Store
 
@@ -19,6 +21,7 @@ __all__ = [
     "AT_HOME",
     "Call",
     "CallLine",
+    "Closing",
     "Conflict",
     "Event",
     "MachineRecord",
@@ -26,6 +29,7 @@ __all__ = [
     "Person",
     "Receipt",
     "Store",
+    "closing_of",
     "default_address",
     "digest_of",
 ]

@@ -10,7 +10,8 @@ from typing import Any, get_args
 from diagnose.case import Machine
 from diagnose.store import database as db
 from diagnose.store.access import ROLES
-from diagnose.store.records import OUTCOMES, EventKind, call_of
+from diagnose.store.closing import closing_problem
+from diagnose.store.records import EventKind, call_of
 from shared.errors import CaseError, shorten
 
 MOST_TOLD = 40
@@ -75,8 +76,8 @@ def _story(row: db.Row, events: Sequence[db.Row]) -> Iterator[str]:
             yield f"event {number}: {kind} in a closed call"
         elif kind == "close":
             state, outcome = "closed", str(body.get("outcome"))
-            if outcome not in OUTCOMES:
-                yield f"event {number}: outcome '{shorten(outcome)}'"
+            if problem := closing_problem(body):
+                yield f"event {number}: {problem}"
         elif kind == "undo":
             if body.get("of") not in undoable:
                 yield f"event {number}: takes back what was not there"

@@ -8,13 +8,14 @@ on a question that its author did not see.
 
 from __future__ import annotations
 
+import copy
 import json
 import secrets
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any, TypeVar, get_args
+from typing import Any, TypeVar
 
 from pydantic import ValidationError
 
@@ -24,6 +25,7 @@ from diagnose.store.access import AT_HOME, Person, may_see, sight
 from diagnose.store.address import default_address
 from diagnose.store.backup import backup, restore
 from diagnose.store.checkup import check_all
+from diagnose.store.closing import closing_body
 from diagnose.store.records import (
     AMENDABLE,
     OUTCOMES,
@@ -56,6 +58,21 @@ class Store:
     def __init__(self, address: str | None = None, *, check: CaseCheck | None = None) -> None:
         self._db = db.Database(address or default_address())
         self._check = check
+        self._person = AT_HOME
+
+    def seen_by(self, person: Person) -> Store:
+        """The same records as one person may see and write them; whatever that person writes bears the proved name.
+
+        The two share connections: closing one closes both.
+        """
+        view = copy.copy(self)
+        view._person = person
+        return view
+
+    @property
+    def person(self) -> Person:
+        """Who sees the records through this object."""
+        return self._person
 
     @property
     def address(self) -> str:
@@ -108,7 +125,7 @@ class Store:
             "card": db.as_json(_dump(valid)),
             "invented": invented,
             "added_at": _stamp(at),
-            "added_by": _who(by),
+            "added_by": self._who(by),
         }
         try:
             with self._db.write() as tx:
@@ -135,7 +152,7 @@ class Store:
         """Open a call with everything but entries and return its id, unguessable unless given.
 
         key: opening again with the same key opens nothing and returns the first call's id.
-        team: only this team sees it. A call in which somebody of the site stands at the machine counts as begun on
+        team: only this team sees it (left out: the team of whoever opens it). A call in which somebody of the site stands at the machine counts as begun on
         the telephone. Raises CaseError (bad header), Conflict (id taken), StoreError.
         """
         case = _validated(Case, header)
@@ -148,10 +165,10 @@ class Store:
             _stamp(at),
         )
         row = {
-            **_new_call(case, chosen, once, stamp, by),
+            **_new_call(case, chosen, once, stamp, self._who(by)),
             "machine_id": machine_id,
             "invented": invented,
-            "team": shorten(team, 100),
+            "team": shorten(team or self._person.team, 100),
             "origin": shorten(origin, 200),
         }
         try:
@@ -167,22 +184,18 @@ class Store:
             raise Conflict("call id is taken", given=chosen, do="leave the id out, one is made") from None
         return chosen
 
-    def calls(
-        self, state: str = "", *, machine_id: str = "", limit: int = 0, seen_by: Person = AT_HOME
-    ) -> tuple[CallLine, ...]:
-        """Calls that a person may see, the last touched first. state: "open", "closed" or "" for both; limit 0: all."""
-        limits = sight(seen_by)
+    def calls(self, state: str = "", *, machine_id: str = "", limit: int = 0) -> tuple[CallLine, ...]:
+        """Calls that this person may see, the last touched first. state: "open", "closed" or "" for both; limit 0: all."""
+        limits = sight(self._person)
         with self._db.read() as tx:
             rows = db.all_calls(tx, state, machine_id, limit, team=limits.team, desk=limits.desk)
             return tuple(line_of(row) for row in rows)
 
-    def call(self, call_id: str, *, seen_by: Person = AT_HOME) -> Call:
+    def call(self, call_id: str) -> Call:
         """One call with its events. Raises StoreError when there is none, or none that this person may see: the
         line is the same, so that nobody can find out by guessing which calls exist."""
         with self._db.read() as tx:
-            row = db.one_call(tx, call_id)
-            if row is not None and not may_see(seen_by, row["team"], row["desk"]):
-                row = None
+            row = self._seen(db.one_call(tx, call_id))
             events = db.events_of(tx, call_id) if row is not None else []
         if row is None:
             raise _no_call(call_id)
@@ -266,13 +279,12 @@ class Store:
         by: str,
         at: datetime | None = None,
         note: str = "",
+        causes: Sequence[str] = (),
+        proof: str = "",
     ) -> Receipt:
-        """Close a call; it can be opened again."""
-        if outcome not in get_args(Outcome):
-            raise StoreError("outcome of a call", given=outcome, allowed=", ".join(OUTCOMES), do="choose one")
-        return self._write(
-            call_id, "close", {"outcome": outcome, "note": note[:4000]}, key, after_revision, by, _moment(at)
-        )
+        """Close a call; it can be opened again. causes, proof: see `closing_body`; () if nobody was asked."""
+        body = closing_body(outcome, note, causes, proof)
+        return self._write(call_id, "close", body, key, after_revision, by, _moment(at))
 
     def reopen_call(
         self, call_id: str, *, key: str, after_revision: int, by: str, at: datetime | None = None
@@ -294,14 +306,12 @@ class Store:
         """Whether the records hold together: one line for each problem."""
         return check_all(self._db)
 
-    def import_call(
-        self, content: bytes, *, by: str, seen_by: Person = AT_HOME, at: datetime | None = None
-    ) -> tuple[str, int]:
+    def import_call(self, content: bytes, *, by: str, at: datetime | None = None) -> tuple[str, int]:
         """Take in the call of a file; (its id, how many events were new). Raises CaseError, Conflict, StoreError.
 
         The call of a team's member becomes that team's. What is there already stays; a call that went on elsewhere differs.
         """
-        now, by = _moment(at), _who(by)
+        now, by = _moment(at), self._who(by)
         read = read_call(content, now=now)
         try:
             with self._db.write() as tx:
@@ -312,7 +322,7 @@ class Store:
                         **_new_call(read.header, read.id, f"import-{read.id}", _stamp(read.opened_at), read.opened_by),
                         "machine_id": read.machine_id if known else "",
                         "invented": read.invented,
-                        "team": seen_by.team,
+                        "team": self._person.team,
                         "origin": origin_of(content, by, now),
                     }
                     db.add_call(tx, row)
@@ -321,7 +331,7 @@ class Store:
                 same = _dump(call.header) == _dump(read.header) and call.line.opened_at == _moment(read.opened_at)
                 if (
                     not same
-                    or not may_see(seen_by, call.line.team, call.line.desk)
+                    or self._seen(row) is None
                     or not all(same_event(*pair) for pair in zip(call.events, read.events, strict=False))
                 ):
                     raise Conflict("a call of this id is there and went on otherwise", given=read.id,
@@ -350,6 +360,14 @@ class Store:
 
     # --- inside
 
+    def _seen(self, row: db.Row | None) -> db.Row | None:
+        """The row of a call, unless this person may not see it: then it is as if it were not there."""
+        return row if row is not None and may_see(self._person, row["team"], row["desk"]) else None
+
+    def _who(self, by: str) -> str:
+        """Whose name stands in the record: the proved one; without sign-in, the one that was told."""
+        return _who(self._person.shown if self._person.signed_in else by)
+
     def _check_case(self, case: Case) -> None:
         if self._check is not None:
             self._check(case)
@@ -364,10 +382,10 @@ class Store:
         by: str,
         at: datetime,
     ) -> Receipt:
-        key, by = _key(key), _who(by)
+        key, by = _key(key), self._who(by)
         try:
             with self._db.write() as tx:
-                row = db.one_call(tx, call_id, to_write=True)
+                row = self._seen(db.one_call(tx, call_id, to_write=True))
                 if row is None:
                     raise _no_call(call_id)
                 call = call_of(row, db.events_of(tx, call_id))
@@ -488,8 +506,9 @@ def _repeated(call: Call, earlier: Event, kind: EventKind, body: Mapping[str, An
 
 
 def _say(body: Mapping[str, Any]) -> str:
-    said = ("check", "quantity", "action", "place", "answer", "value", "outcome", "note")
-    return ", ".join(str(body[k]) for k in said if body.get(k))
+    said = ("check", "quantity", "action", "place", "answer", "value", "outcome", "causes", "note")
+    told = (body[k] for k in said if body.get(k))
+    return ", ".join(", ".join(one) if isinstance(one, list) else str(one) for one in told)
 
 
 def _met() -> Conflict:

@@ -18,8 +18,9 @@ from typing import Annotated, Any, Literal
 from pydantic import AwareDatetime, BaseModel, ConfigDict, Field, StringConstraints, ValidationError
 
 from diagnose.case import Case, Entry
+from diagnose.store.closing import closing_problem
 from diagnose.store.files import read_json
-from diagnose.store.records import AMENDABLE, OUTCOMES, Call, Event, EventKind
+from diagnose.store.records import AMENDABLE, Call, Event, EventKind
 from shared.errors import CaseError, ReadingError, StoreError, shorten
 from shared.quantities import SI_UNIT
 from shared.units import parse_reading
@@ -125,8 +126,8 @@ def _body(event: CallEvent) -> dict[str, Any]:
         return plain
     if event.kind == "amend" and (wrong := sorted(set(body) - set(AMENDABLE))):
         raise ValueError(f"'{shorten(wrong[0])}' cannot be changed later; allowed: {', '.join(AMENDABLE)}")
-    if event.kind == "close" and body.get("outcome") not in OUTCOMES:
-        raise ValueError(f"no outcome of a call; allowed: {', '.join(OUTCOMES)}")
+    if event.kind == "close" and (problem := closing_problem(body)):
+        raise ValueError(problem)
     if event.kind == "skip" and not (isinstance(body.get("check"), str) and isinstance(body.get("place"), str)):
         raise ValueError("a skip names a check and a place")
     if event.kind == "undo" and (type(body.get("of")) is not int or len(body) > 1):

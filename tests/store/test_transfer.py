@@ -105,10 +105,10 @@ def test_importing_again_changes_nothing_and_a_longer_file_adds(store: Store, tm
 def test_an_import_belongs_to_the_team_of_whoever_imports(store: Store, data: dict[str, Any]) -> None:
     """And nobody finds out by importing what another team's call is."""
     content = json.dumps(data).encode()
-    store.import_call(content, by="Kit", seen_by=Person("kit", "Kit", "technician", "north"))
+    store.seen_by(Person("kit", "Kit", "technician", "north")).import_call(content, by="Kit")
     assert store.call("call-1").line.team == "north"
     with pytest.raises(Conflict, match="went on otherwise"):
-        store.import_call(content, by="Lee", seen_by=Person("lee", "Lee", "technician", "south"))
+        store.seen_by(Person("lee", "Lee", "technician", "south")).import_call(content, by="Lee")
 
 
 def test_a_machine_of_another_fleet_is_not_pointed_at(store: Store, data: dict[str, Any]) -> None:

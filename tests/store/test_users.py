@@ -214,11 +214,11 @@ def test_which_calls_are_seen(store: Store) -> None:
     opened("south-phone", "customer", "south")
 
     def seen(role: str, team: str) -> set[str]:
-        return {line.id for line in store.calls(seen_by=Person("x", "X", role, team))}  # type: ignore[arg-type]
+        return {line.id for line in store.seen_by(Person("x", "X", role, team)).calls()}  # type: ignore[arg-type]
 
     everything = {line.id for line in store.calls()}
     assert len(everything) == 5
-    assert seen("keeper", "south") == everything == {line.id for line in store.calls(seen_by=AT_HOME)}
+    assert seen("keeper", "south") == everything == {line.id for line in store.seen_by(AT_HOME).calls()}
     assert seen("technician", "north") == {"all-field", "all-phone", "north-field", "north-phone"}
     assert seen("telephone", "north") == {"all-phone", "north-phone"}
     assert seen("telephone", "") == {"all-phone"}
@@ -229,20 +229,33 @@ def test_which_calls_are_seen(store: Store) -> None:
             person = Person("x", "X", role, team)
             for line in store.calls():
                 if line.id in seen(role, team):
-                    assert store.call(line.id, seen_by=person).id == line.id
+                    assert store.seen_by(person).call(line.id).id == line.id
                 else:
                     with pytest.raises(StoreError) as refused:
-                        store.call(line.id, seen_by=person)
+                        store.seen_by(person).call(line.id)
                     with pytest.raises(StoreError) as absent:
-                        store.call("x" * len(line.id), seen_by=person)
+                        store.seen_by(person).call("x" * len(line.id))
                     assert refused.value.what == absent.value.what and refused.value.do == absent.value.do
+                    with pytest.raises(StoreError, match="no such call"):
+                        store.seen_by(person).append(line.id, {"note": "x"}, key="k", after_revision=0, by="X")
+                    assert store.call(line.id).revision == 0
+
+
+def test_the_record_bears_the_proved_name_and_the_team(store: Store) -> None:
+    """Whatever name is told to the desk by somebody who signed in."""
+    ann = store.seen_by(Person("ann", "Ann Example", "technician", "north"))
+    call = ann.open_call({"complaint": "no-flow"}, by="Somebody Else")
+    ann.append(call, {"note": "x"}, key="k", after_revision=0, by="Somebody Else")
+    kept = store.call(call)
+    assert (kept.line.opened_by, kept.line.team, kept.events[0].by) == ("Ann Example", "north", "Ann Example")
+    assert store.machine(ann.add_machine({"name": "Unit 7"}, by="Somebody Else")).added_by == "Ann Example"
 
 
 def test_a_telephone_call_handed_over_is_seen_by_both(store: Store) -> None:
     call = store.open_call({"complaint": "no-flow", "role": "customer"}, by="test")
     store.amend(call, {"role": "technician", "qualified": ["electrical"]}, key="h", after_revision=0, by="test")
     for role in ("telephone", "technician"):
-        assert store.call(call, seen_by=Person("x", "X", role)).case.role == "technician"
+        assert store.seen_by(Person("x", "X", role)).call(call).case.role == "technician"
 
 
 def test_every_role_opens_something_and_only_the_keeper_keeps() -> None:
