@@ -58,7 +58,7 @@ class Scene:
         """Table rows of ``node``."""
         found = self.row_of.get(node.key)
         if found is None:
-            found = node.among(self.hypotheses.first, self.hypotheses.second)
+            found = node.among(self.hypotheses.first, self.hypotheses.second, self.hypotheses.third)
             self.row_of[node.key] = found
         return found
 
@@ -284,6 +284,21 @@ class Inference:
                 if roots not in spread:
                     spread[roots] = together.rows(part.first, part.second)
                 log[row] += table.take(spread[roots])
+
+    def log_of_each(self, hypotheses: Hypotheses) -> Array:
+        """The same as `log_likelihood` for a few hypotheses of any shape, also with a third cause, worked out one by one."""
+        rows: dict[Key, Rows] = {}
+        honest = Scene(hypotheses, self.likelihoods, {}, rows)
+        log = np.zeros((1 + len(self.modes), len(hypotheses.first)))
+        for root in self.roots():
+            log += self._log(self._said(root, honest))
+        for row, mode in enumerate(self.modes, 1):
+            scene = Scene(hypotheses, self.evidence_for(mode), self._extras(mode), rows)
+            for root in self.roots_moved_by(mode) & set(self.roots()):
+                ratio = self._ratio(root, scene, honest)
+                if ratio is not None:
+                    log[row] += self._log(ratio)
+        return log
 
     def _tree(self, root: Key, part: Part) -> Tree:
         found = alike(part, [self.network.node(key).local for key in self._under(root)])

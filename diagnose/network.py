@@ -46,13 +46,14 @@ class Part:
 class Hypotheses:
     """first, second: instance numbers from 1 (0 = no cause; equal = the same cause at two folded places); log_prior of each.
 
-    parts: the same by shape, one after the other.
+    parts: the same by shape, one after the other. third: one more instance number each, for three causes at once.
     """
 
     first: Index
     second: Index
     log_prior: Array
     parts: tuple[Part, ...] = ()
+    third: Index | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -181,8 +182,12 @@ class Node:
         pairs = first[:, None, :] * second[None, :, :]
         return self.conditional(base * pairs.reshape(-1, 1, self.size - 1) * self.from_parent[None, :, :])
 
-    def among(self, first: Index, second: Index) -> Rows:
+    def among(self, first: Index, second: Index, third: Index | None = None) -> Rows:
         """Where these hypotheses stand in the node's table, or in a smaller one where the whole would be large."""
+        if third is not None:
+            pulls = self.contributions[self.local[first]] * self.contributions[self.local[second]]
+            pulls = pulls * self.contributions[self.local[third]]
+            return Rows(self, np.arange(len(first), dtype=np.int64), (pulls, np.ones((1, self.size - 1))))
         if len(self.contributions) ** 2 <= WHOLE_TABLE:
             return Rows(self, self.signature(first, second), None)
         a, at_a = np.unique(self.local.take(first), return_inverse=True)
