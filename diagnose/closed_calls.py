@@ -1,65 +1,94 @@
 """Closed calls of the record as `knowledge.outcomes` counts them: which cause was confirmed, and by what.
 
-A call closed as cured names its cause by the last remedy that cured: of the causes this remedy is for, the one that led when it
-was done. A call closed as normal names the normal explanation the tool held at the end. Anything else is "not-found". Calls
-of the demonstration are left out.
+What somebody recorded on closing counts. Calls closed before that was asked name their cause by what follows from them: closed
+as cured, the cause the last remedy that cured is for (of several, the one that led when it was done); closed as normal, the
+normal explanation the tool held at the end. Anything else is "not-found". A call with two confirmed causes is two
+draws. Calls of the demonstration are left out.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
+from diagnose.advice import Suspect
 from diagnose.advise import advise
 from diagnose.case import Case
 from diagnose.places import topology_of
-from diagnose.store import Call, Store
+from diagnose.store import Call, Closing, Store, closing_of
 from knowledge.load import Knowledge
 from knowledge.models import PlaceKind
 from knowledge.outcomes import NOT_FOUND, ClosedCall
+
+GONE = "a card that is no longer in the base"
 
 
 def closed_calls(address: str, knowledge: Knowledge) -> list[ClosedCall]:
     """All closed calls of the record at ``address`` ("" = the usual place). Raises StoreError."""
     store = Store(address or None)
     try:
-        lines = [line for line in store.calls("closed") if not line.invented]
-        return [closed_call(store.call(line.id), knowledge) for line in lines]
+        return closed_calls_of(store, knowledge)
     finally:
         store.close()
 
 
-def closed_call(call: Call, knowledge: Knowledge) -> ClosedCall:
-    """One closed call with its confirmed cause."""
-    case = call.case
-    cause, proof = _confirmed(call.line.outcome, case, knowledge)
-    return ClosedCall(
-        id=call.id,
-        at=call.line.last_at.date().isoformat(),
-        complaint=case.complaint,
-        context=tuple(c for c in case.context if c in knowledge.contexts),
-        cause=cause,
-        proof=proof,
-        places=_places(case),
-    )
+def closed_calls_of(store: Store, knowledge: Knowledge) -> list[ClosedCall]:
+    """All closed calls of an open record, one row for each confirmed cause, the last closed first. Raises StoreError."""
+    lines = [line for line in store.calls("closed") if not line.invented]
+    return [row for line in lines for row in closed_call(store.call(line.id), knowledge)]
 
 
-def _confirmed(outcome: str, case: Case, knowledge: Knowledge) -> tuple[str, str]:
-    """(cause id, what proved it)."""
-    if outcome == "normal":
+def closed_call(call: Call, knowledge: Knowledge) -> list[ClosedCall]:
+    """Rows of one closed call: one, or two where two causes were confirmed."""
+    case, closing = call.case, closing_of(call)
+    assert closing is not None, "a closed call"
+    closed_at = next(e.at for e in reversed(call.events) if e.kind == "close")
+    return [
+        ClosedCall(
+            id=call.id if number == 1 else f"{call.id}, cause {number}",
+            at=closed_at.date().isoformat(),
+            complaint=case.complaint,
+            context=tuple(c for c in case.context if c in knowledge.contexts),
+            cause=cause,
+            proof=proof,
+            places=_places(case),
+        )
+        for number, (cause, proof) in enumerate(_confirmed(closing, case, knowledge), 1)
+    ]
+
+
+def _confirmed(closing: Closing, case: Case, knowledge: Knowledge) -> list[tuple[str, str]]:
+    """(cause id, what proved it) of each confirmed cause."""
+    if closing.found:
+        known = [c for c in closing.found if c in knowledge.causes]
+        return [(c, closing.proof) for c in known] or [(NOT_FOUND, f"{', '.join(closing.found)}: {GONE}")]
+    if closing.asked:
+        return [(NOT_FOUND, closing.proof)]
+    if closing.outcome == "normal":
         verdict = advise(case, knowledge).verdict
         if verdict is not None and verdict.kind == "normal" and verdict.causes[0] in knowledge.causes:
-            return verdict.causes[0], "explained as normal and watched"
-    if outcome == "cured":
-        for number in range(len(case.entries) - 1, -1, -1):
-            entry = case.entries[number]
-            if entry.action and entry.outcome == "cured":
-                mends = {c.id for c in knowledge.causes.values() if c.remedy.id == entry.action}
-                before = case.model_copy(update={"entries": case.entries[:number]})
-                led = next((s.cause for s in advise(before, knowledge).suspects if s.cause in mends), "")
-                if not led and len(mends) == 1:
-                    led = next(iter(mends))
-                if led:
-                    return led, f"cured by {entry.action}"
-                break
-    return NOT_FOUND, ""
+            return [(verdict.causes[0], "explained as normal and watched")]
+    if closing.outcome == "cured":
+        number = cured_at(case)
+        if number is not None:
+            action = case.entries[number].action
+            before = case.model_copy(update={"entries": case.entries[:number]})
+            led = mended(action, advise(before, knowledge).suspects, knowledge)
+            if led:
+                return [(led, f"cured by {action}")]
+    return [(NOT_FOUND, "")]
+
+
+def cured_at(case: Case) -> int | None:
+    """Which entry is the last remedy that cured; None if there is none."""
+    cured = [n for n, entry in enumerate(case.entries) if entry.action and entry.outcome == "cured"]
+    return cured[-1] if cured else None
+
+
+def mended(action: str, suspects_before: Sequence[Suspect], knowledge: Knowledge) -> str:
+    """The cause a remedy that cured was for: of several, the one that led when it was done; "" if nothing says which."""
+    mends = [c.id for c in knowledge.causes.values() if c.remedy.id == action]
+    led = next((s.cause for s in suspects_before if s.cause in mends), "")
+    return led or (mends[0] if len(mends) == 1 else "")
 
 
 def _places(case: Case) -> dict[PlaceKind, int]:
