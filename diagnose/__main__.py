@@ -1,4 +1,4 @@
-"""The command line: run, ask, calc, checks, causes, complaints, findings, match, report, bench, replay, evaluate, prove,
+"""The command line: run, why, ask, calc, checks, causes, complaints, findings, match, report, bench, replay, evaluate, prove,
 schema.
 
 Exit 0; a bad case or value: exit 2 with one clear line for each problem, never a traceback.
@@ -23,6 +23,13 @@ def _parser() -> argparse.ArgumentParser:
     run.add_argument("--json", action="store_true", help="print one Advice as JSON")
     run.add_argument("--steps", action="store_true", help="print the advice after every entry")
     run.add_argument("--without-rules", action="store_true", help="switch the rule stage off (ablation)")
+    run.add_argument("--percent", action="store_true", help="chances in per cent instead of tenths")
+    why = commands.add_parser("why", help="where one cause stands in a call, why, and what would bring it up")
+    why.add_argument("case")
+    why.add_argument("cause", nargs="+", help="id of a cause, nothing-wrong, an instrument of the call, or plain words")
+    why.add_argument("--place", default="", help="one of several places of it, e.g. circuit:B")
+    why.add_argument("--json", action="store_true")
+    why.add_argument("--percent", action="store_true", help="chances in per cent instead of tenths")
     ask = commands.add_parser("ask", help="lead through a call in the terminal")
     ask.add_argument("case", nargs="?", help="continue this case file")
     ask.add_argument("-o", "--output", help="keep the case in this file")

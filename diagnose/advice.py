@@ -74,16 +74,32 @@ class Suspect(Part):
     wrong_when: str = ""
 
 
+class Lead(Part):
+    """A suspect that leads, or would lead if something were otherwise, and how likely it is then."""
+
+    cause: str
+    place: str
+    title: str
+    probability: float = Field(ge=0, le=1)
+
+
 class Choice(Part):
-    """One possible answer to a check, and what it would do to the leading suspect."""
+    """One possible answer to a check, and what it would do to the leading suspect.
+
+    leads: who leads once this answer is given; only where explanations were asked for.
+    """
 
     id: str
     text: str
     probability: float = 0.0
+    leads: Lead | None = None
 
 
 class Step(Part):
-    """One next step. ask: what to do (technician) or read out (customer); reads: quantities to enter instead of answers."""
+    """One next step. ask: what to do (technician) or read out (customer); reads: quantities to enter instead of answers.
+
+    tells: for readings, the words of the most telling finding and who would lead then; only where explanations were asked for.
+    """
 
     id: str
     kind: Literal["observe", "repair", "reconfigure", "hand-over"]
@@ -103,6 +119,22 @@ class Step(Part):
     why: str
     listen_for: str = ""
     telephone: str = ""
+    tells: tuple[Choice, ...] = ()
+
+
+class Turn(Part):
+    """One piece of evidence on which the leading suspect hangs.
+
+    text: the evidence as known; instead: what it would have to be ("" = not known at all); leads: who leads then;
+    leader_then: how likely today's leader is then.
+    """
+
+    finding: str
+    place: str
+    text: str
+    instead: str
+    leads: Lead
+    leader_then: float = Field(ge=0, le=1)
 
 
 class NotJudged(Part):
@@ -160,3 +192,4 @@ class Advice(Part):
     minutes_spent: float = 0.0
     episode: int = 1
     used_expected: bool = False
+    turns: tuple[Turn, ...] = ()

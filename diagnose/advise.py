@@ -6,37 +6,38 @@ rules, belief or cards fail it fails closed: hand over, and says so.
 
 from __future__ import annotations
 
-from diagnose.advice import Advice, Verdict
+from diagnose.advice import Advice, Turn, Verdict
 from diagnose.belief import Belief, Inference
 from diagnose.case import Case
 from diagnose.draw import (
     contradictions,
     derived_values,
     fired_rule,
-    likelihoods_by_cause,
     not_judged,
     steps_of,
     stop_of,
-    suspects_of,
 )
 from diagnose.looks import candidates, gates_of, relevant_checks, tells_for
 from diagnose.network import Network
 from diagnose.plan import Candidate, Predictor, hand_over_cost, keep_worlds, plan_next
+from diagnose.suspects import likelihoods_by_cause, suspects_of, weights_of
+from diagnose.turning import WhatIf, explained_steps, turns_of
 from diagnose.verdict import decide, lead_of
 from diagnose.work import Work, prepare, reason
 from knowledge.load import Knowledge
 from shared.errors import ChillerError
 
 
-def advise(case: Case, knowledge: Knowledge, *, rules: bool = True) -> Advice:
+def advise(case: Case, knowledge: Knowledge, *, rules: bool = True, explain: bool = False) -> Advice:
     """The advice that follows from a case. The case must have passed `diagnose.case_check`.
 
-    rules=False switches the rule stage off (for the ablation proof only): gates of the cards still hold.
+    rules=False switches the rule stage off (for the ablation proof only): gates of the cards still hold. explain=True adds what
+    would change the verdict and what each of the first looks would do; it changes nothing else and takes as long again.
     """
     try:
         work = prepare(case, knowledge, rules=rules)
         network, inference, belief = reason(work)
-        return _draw(work, network, inference, belief)
+        return _draw(work, network, inference, belief, explain)
     except ChillerError:
         raise
     except Exception as error:
@@ -65,7 +66,7 @@ def _closed(case: Case, knowledge: Knowledge, error: Exception) -> Advice:
     )
 
 
-def _draw(work: Work, network: Network, inference: Inference, belief: Belief) -> Advice:
+def _draw(work: Work, network: Network, inference: Inference, belief: Belief, explain: bool) -> Advice:
     knowledge, case = work.knowledge, work.case
     gates = gates_of(work)
     stops = work.conclusions.of("stop")
@@ -93,6 +94,11 @@ def _draw(work: Work, network: Network, inference: Inference, belief: Belief) ->
             minutes=hand_over_cost(knowledge, stop.hand_over_to),
         )
     steps = steps_of(work, network, belief, scored, gates, lead, verdict, stop, base)
+    turns: tuple[Turn, ...] = ()
+    if explain and (stop is None or not stop.ends):
+        what = WhatIf(work, network, inference, belief)
+        turns = turns_of(what, weights_of(single, belief.causes()))
+        steps = explained_steps(what, steps)
     spent = sum(
         knowledge.checks[e.check].minutes + knowledge.checks[e.check].wait_minutes
         for e in work.whole.entries
@@ -115,4 +121,6 @@ def _draw(work: Work, network: Network, inference: Inference, belief: Belief) ->
         checks_done=sum(1 for e in work.whole.entries if e.check),
         minutes_spent=spent,
         episode=1 + len(work.earlier),
+        used_expected=any(e.against_expected for e in work.graded.evidence.values()),
+        turns=turns,
     )

@@ -28,7 +28,7 @@ def run_run(args: argparse.Namespace) -> int:
         if args.steps
         else [case]
     )
-    advices = [advise(one, knowledge, rules=not args.without_rules) for one in stages]
+    advices = [advise(one, knowledge, rules=not args.without_rules, explain=one is stages[-1]) for one in stages]
     if args.json:
         dumped = [a.model_dump(mode="json", by_alias=True) for a in advices]
         print(json.dumps(dumped if args.steps else dumped[0], ensure_ascii=False))
@@ -36,7 +36,23 @@ def run_run(args: argparse.Namespace) -> int:
         for number, one in enumerate(advices):
             if args.steps:
                 print(f"--- after {number} of {len(case.entries)} entries ---")
-            print(advice_text(one))
+            print(advice_text(one, args.percent))
+    return 0
+
+
+def run_why(args: argparse.Namespace) -> int:
+    """`why CASE CAUSE`: where one suspect stands, and what would bring it up."""
+    from diagnose.case_check import checked, read_case_file
+    from diagnose.text import why_text
+    from diagnose.why import why
+
+    knowledge = load_knowledge()
+    case = checked(read_case_file(Path(args.case)), knowledge)
+    answer = why(case, knowledge, " ".join(args.cause), args.place or None)
+    if args.json:
+        print(json.dumps(answer.model_dump(mode="json", by_alias=True), ensure_ascii=False))
+    else:
+        print(why_text(answer, args.percent))
     return 0
 
 
@@ -199,7 +215,7 @@ def run_report(args: argparse.Namespace) -> int:
 
     knowledge = load_knowledge()
     case = checked(read_case_file(Path(args.case)), knowledge)
-    text = html_report(case, advise(case, knowledge), knowledge)
+    text = html_report(case, advise(case, knowledge, explain=True), knowledge)
     try:
         Path(args.output).write_text(text, encoding="utf-8")
     except OSError as error:

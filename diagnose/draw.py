@@ -1,15 +1,13 @@
-"""Draws the parts of an Advice from what was worked out: suspects with reasons, steps, values, rules that spoke."""
+"""Draws the parts of an Advice from what was worked out: steps, values, rules that spoke, contradictions."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 
-import numpy as np
-
-from diagnose.advice import Choice, Derived, Fired, NotJudged, Reason, Step, Stop, Suspect, Verdict
-from diagnose.belief import Belief, Inference, Pass
+from diagnose.advice import Choice, Derived, Fired, NotJudged, Step, Stop, Verdict
+from diagnose.belief import Belief
 from diagnose.looks import Gates
-from diagnose.network import Array, Key, Network
+from diagnose.network import Network
 from diagnose.places import spell
 from diagnose.plan import (
     Candidate,
@@ -21,12 +19,9 @@ from diagnose.plan import (
 from diagnose.rules import Conclusion
 from diagnose.verdict import PAYS, Lead, confirming, remedy_of, second_cause_looks, settling_looks
 from diagnose.work import Work
-from knowledge.models import Cause
 from shared.quantities import DERIVED
 from shared.units import SHOWN, show, spread_in_unit, to_unit
 
-SHOWN_SUSPECTS = 12
-EXPLAINED_SUSPECTS = 6
 SHOWN_STEPS = 6
 
 
@@ -95,129 +90,6 @@ def fired_rule(conclusion: Conclusion) -> Fired:
 def contradictions(work: Work) -> list[str]:
     said = [f"{c.rule.then.reason} ({'; '.join(c.because)})" for c in work.conclusions.of("contradiction")]
     return list(dict.fromkeys([*(text[0].upper() + text[1:] for text in work.graded.impossible), *said]))
-
-
-def suspects_of(
-    work: Work, network: Network, inference: Inference, belief: Belief, single: Mapping[Key, Array]
-) -> list[Suspect]:
-    knowledge, marginals = work.knowledge, belief.causes()
-    rows: list[tuple[float, str, int]] = [(float(p), "", i) for i, p in enumerate(marginals)]
-    rows.append((belief.nothing(), "nothing", -1))
-    instrument: dict[str, float] = {}
-    for mode, p in belief.modes().items():
-        instrument[mode] = p
-    rows += [(p, mode, -2) for mode, p in instrument.items()]
-    rows.sort(key=lambda r: (-r[0], r[1], r[2]))
-    weights = _weights(single, marginals)
-    out: list[Suspect] = []
-    for p, name, index in rows[:SHOWN_SUSPECTS]:
-        if index >= 0:
-            instance = network.instances[index]
-            cause = knowledge.causes[instance.cause]
-            for_, against = _reasons(work, weights, index) if len(out) < EXPLAINED_SUSPECTS else ((), ())
-            out.append(
-                Suspect(
-                    cause=cause.id,
-                    place=instance.place.id if not instance.place.folded else instance.place.kind,
-                    title=cause.title,
-                    kind=cause.kind,
-                    probability=min(p, 1.0),
-                    **{"for": for_},
-                    against=against,
-                    not_checked=_not_checked(work, cause),
-                    chain=_chain(work, cause),
-                    shows=cause.shows,
-                    wrong_when=cause.wrong_when,
-                )
-            )
-        elif name == "nothing":
-            out.append(
-                Suspect(
-                    cause="nothing-wrong", place="unit", title="Nothing is wrong", kind="nothing-wrong", probability=p
-                )
-            )
-        else:
-            liar = inference.modes[name]
-            shows = tuple(work.knowledge.findings[f].title for f, _ in liar.shows)
-            out.append(
-                Suspect(
-                    cause=f"instrument:{name}",
-                    place=liar.readings[0].place,
-                    title=liar.title[0].upper() + liar.title[1:],
-                    kind="instrument",
-                    probability=p,
-                    not_checked=shows,
-                )
-            )
-    return out
-
-
-def likelihoods_by_cause(network: Network, inference: Inference) -> dict[Key, Array]:
-    """P(finding as seen | none, then each single cause), all instruments honest, for every finding weighed."""
-    n = len(network.instances)
-    first, none = np.arange(n + 1, dtype=np.int64), np.zeros(n + 1, dtype=np.int64)
-    out: dict[Key, Array] = {}
-    for key, likelihood in inference.likelihoods.items():
-        one = Inference(network, {key: likelihood}, {}, {}, {})
-        run = Pass(first, none, {key: likelihood}, {})
-        joint = np.ones(n + 1)
-        for root in one.roots():
-            joint = joint * one.message(root, run)[:, 0]
-        out[key] = joint
-    return out
-
-
-def _weights(single: Mapping[Key, Array], marginals: Array) -> dict[Key, Array]:
-    """log10 likelihood ratio of each finding for each cause against the rest as they are believed now."""
-    prior = np.maximum(np.concatenate([[max(1e-6, 1.0 - float(marginals.sum()))], marginals]), 1e-9)
-    out = {}
-    for key, joint in single.items():
-        total, mass = float((prior * joint).sum()), float(prior.sum())
-        rest = (total - prior * joint) / np.maximum(mass - prior, 1e-9)
-        out[key] = np.log10(np.maximum(joint, 1e-12) / np.maximum(rest, 1e-12))[1:]
-    return out
-
-
-def _reasons(work: Work, weights: Mapping[Key, Array], index: int) -> tuple[tuple[Reason, ...], tuple[Reason, ...]]:
-    found = []
-    for key, weight in weights.items():
-        w = float(weight[index])
-        if abs(w) < 0.1:
-            continue
-        if key[0].startswith("complaint:"):
-            text = f"the call: {work.knowledge.complaints[work.case.complaint].title.lower()}"
-        else:
-            evidence = work.graded.evidence[key]
-            text = "; ".join(evidence.texts) + (
-                f" at {spell(key[1])}" if ":" in key[1] and not key[1].startswith("pump") else ""
-            )
-        found.append(Reason(finding=key[0], place=key[1], text=text, weight=round(w, 3)))
-    found.sort(key=lambda r: -abs(r.weight))
-    return tuple(r for r in found if r.weight > 0)[:8], tuple(r for r in found if r.weight < 0)[:8]
-
-
-def _not_checked(work: Work, cause: Cause) -> tuple[str, ...]:
-    """Confirming looks that were neither done nor answered by readings."""
-    answered = {e.check for e in work.case.entries if e.check}
-    read = {e.quantity for e in work.case.entries if e.quantity and e.source == "today"}
-    checks = (work.knowledge.checks[c] for c in cause.confirm if c in work.knowledge.checks)
-    return tuple(c.title for c in checks if c.id not in answered and not (c.reads and set(c.reads) <= read))[:4]
-
-
-def _chain(work: Work, cause: Cause) -> tuple[str, ...]:
-    chain = [cause.title]
-    effects = [e for e in cause.brings if e.effect]
-    if effects:
-        top = effects[0]
-        chain.append(f"{work.knowledge.effects[top.effect or ''].title}: {next(iter(top.gives))}")
-        below = next(
-            (e for e in work.knowledge.effects.values() if e.parent == top.effect and next(iter(top.gives)) in e.given),
-            None,
-        )
-        if below is not None:
-            chain.append(f"{below.title}: {next(iter(below.given[next(iter(top.gives))]))}")
-    chain.append(work.knowledge.complaints[work.case.complaint].title)
-    return tuple(chain)
 
 
 def steps_of(

@@ -31,6 +31,7 @@ from diagnose.phrases import (
     verdict_heading,
     who_may,
 )
+from diagnose.text import CHAIN_ENDS, turn_lines
 from knowledge.load import Knowledge
 
 MOST_SUSPECTS = 5
@@ -224,15 +225,19 @@ def _reasons(title: str, reasons: Sequence[Reason]) -> str:
 def _suspect(suspect: Suspect, knowledge: Knowledge) -> str:
     rest = unchecked(suspect, knowledge)
     not_checked = f"<p><b>Not checked:</b> {_t('; '.join(rest))}</p>" if rest else ""
+    chain = " → ".join(suspect.chain) if len(suspect.chain) > CHAIN_ENDS else ""
+    how = f"<p><b>How it comes about:</b> {_t(chain)}</p>" if chain else ""
     return (
         f"<li><p><b>{_t(suspect_title(suspect))}</b> ({_t(likely(suspect.probability).text)})</p>"
-        f"{_reasons('Fits', suspect.for_)}{_reasons('Does not fit', suspect.against)}{not_checked}</li>"
+        f"{_reasons('Fits', suspect.for_)}{_reasons('Does not fit', suspect.against)}{how}{not_checked}</li>"
     )
 
 
 def _suspects(advice: Advice, knowledge: Knowledge) -> str:
     shown = [_suspect(s, knowledge) for s in advice.suspects[:MOST_SUSPECTS]]
-    return f"<h2>Suspects</h2><ol>{''.join(shown)}</ol>" if shown else ""
+    turns = turn_lines(advice)
+    more = f"<h2>What would change this</h2>{_list(turns)}" if turns else ""
+    return f"<h2>Suspects</h2><ol>{''.join(shown)}</ol>{more}" if shown else ""
 
 
 def _machine(machine: Machine) -> str:

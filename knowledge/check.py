@@ -452,6 +452,8 @@ class SetChecker:
         for card in self.complaints.values():
             self._refs("complaints", card.id, "first", card.first, self.checks, "check")
             self._sources("complaints", card.id, card.sources)
+            if card.about and card.about not in self.effects:
+                self.add("complaints", card.id, "about", f"no effect '{card.about}'")
             if card.effect and card.effect not in self.effects:
                 self.add("complaints", card.id, "effect", f"no effect '{card.effect}'")
             elif card.effect:

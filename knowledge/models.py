@@ -288,12 +288,13 @@ class Rule(Card):
 
 
 class Complaint(Card):
-    """How a call opens."""
+    """How a call opens. about: the effect it speaks of, for the chain shown to people; weighed is only ``effect``."""
 
     id: Id
     title: Title
     plain: Text
     words: tuple[str, ...] = ()
+    about: Id | None = None
     effect: Id | None = None
     given: dict[Id, StrengthWord] = {}
     when_nothing_is_wrong: StrengthWord = "almost-never"

@@ -279,6 +279,7 @@ def keys_shown(mark: str) -> set[str]:
         ("verdict", advice.Verdict),
         ("suspect", advice.Suspect),
         ("step", advice.Step),
+        ("turn", advice.Turn),
         ("not_judged", advice.NotJudged),
         ("derived", advice.Derived),
         ("fired", advice.Fired),
