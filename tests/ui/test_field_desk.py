@@ -9,6 +9,9 @@ from typing import Any
 import pytest
 
 from diagnose.advice import Advice, Choice, Derived, NotJudged, Reason, Step, Stop, Suspect, Verdict
+from diagnose.store import closing_of
+from diagnose.store.closing import PROOFS
+from knowledge.outcomes import NOT_FOUND
 from ui import office
 from ui.field.log import report_html
 
@@ -310,13 +313,56 @@ def test_the_whole_way_from_verdict_to_closed(desk: Draw, fixed: Callable[..., N
     app.tap("I did it: cured")
     assert (entries()[-1].action, entries()[-1].outcome) == ("clean-strainer", "cured")
     assert "Prove it" in app.text
+    assert app.box("What was it?").value == "strainer-clogged", "the remedy that cured names it"
     app.tap("Proved")
     line = office.records().call(CALL).line
     assert (line.state, line.outcome) == ("closed", "cured")
     assert "Closed: cured and proved" in app.text and not app.answers
+    closing = closing_of(office.records().call(CALL))
+    assert closing is not None and closing.found == ("strainer-clogged",) and closing.proof == PROOFS["gone"]
+    told = f"Confirmed: Strainer clogged. Proved by: {PROOFS['gone']}."
+    assert told in app.text and told in report_html(office.records().call(CALL))
     app.open("drawer-report")
     app.tap("Open this call again")
     assert office.records().call(CALL).open
+
+
+def test_another_cause_than_the_likely_one_can_be_told(desk: Draw, fixed: Callable[..., None]) -> None:
+    """What the person says was found counts, with what proved it; a second one where two remedies helped."""
+    fixed(verdict=verdict(), next=(step(id="clean-strainer", kind="repair", answers=()), step()))
+    store = office.records()
+    office.open_records()
+    number = store.call(CALL).revision
+    store.append(CALL, {"action": "open-vents", "outcome": "better"}, key="x", after_revision=number, by="Ann")
+    app = desk(call=CALL)
+    app.tap("I did it: cured")
+    app.do(app.box("What was it?").select("start-up-screen-left"))
+    app.do(app.box("And a second one?").select("air-bound"))
+    app.do(app.box("What proved it?").select("opened"))
+    app.tap("Proved")
+    closing = closing_of(store.call(CALL))
+    assert closing is not None and closing.found == ("start-up-screen-left", "air-bound")
+    assert closing.proof == PROOFS["opened"]
+
+
+@pytest.mark.parametrize(("outcome", "told"), [("left", (NOT_FOUND,)), ("not-cured", (NOT_FOUND,)), ("cured", None)])
+def test_closing_from_the_drawer_asks_what_it_was(
+    desk: Draw, fixed: Callable[..., None], outcome: str, told: tuple[str, ...] | None
+) -> None:
+    """Not found unless somebody says otherwise; a cure whose cause nothing names has to be told before the row works."""
+    fixed()
+    app = desk(call=CALL)
+    app.open("drawer-report")
+    assert next(b for b in app.app.button if "Close this call" in b.label).disabled
+    app.do(app.box("How did it end?").select(outcome))
+    closed = next(b for b in app.app.button if "Close this call" in b.label)
+    assert closed.disabled == (told is None)
+    if told is None:
+        app.do(app.box("What was it?").select(NOT_FOUND))
+    app.tap("Close this call")
+    closing = closing_of(office.records().call(CALL))
+    assert closing is not None and (closing.outcome, closing.causes) == (outcome, (NOT_FOUND,))
+    assert "The cause was not found." in app.text
 
 
 def test_a_verdict_does_not_end_the_looking(desk: Draw, fixed: Callable[..., None]) -> None:

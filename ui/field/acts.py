@@ -119,8 +119,8 @@ def amend(desk: Desk, changes: Mapping[str, Any]) -> None:
     )
 
 
-def close(desk: Desk, outcome: Outcome, note: str = "") -> None:
-    """Close the call."""
+def close(desk: Desk, outcome: Outcome, note: str = "", causes: Sequence[str] = (), proof: str = "") -> None:
+    """Close the call. causes, proof: see `ui/field/closing.py`."""
     _write(
         desk,
         lambda: desk.store.close_call(
@@ -130,6 +130,8 @@ def close(desk: Desk, outcome: Outcome, note: str = "") -> None:
             after_revision=desk.call.revision,
             by=desk.by,
             note=note,
+            causes=causes,
+            proof=proof,
         ),
     )
 

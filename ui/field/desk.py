@@ -9,9 +9,10 @@ import streamlit as st
 
 from diagnose.advice import Step
 from diagnose.phrases import ROLES
+from diagnose.store import closing_of
 from diagnose.store.records import OUTCOMES
 from ui import office
-from ui.field import calculate, log, question, rail, ranking, values, verdict
+from ui.field import calculate, closing, log, question, rail, ranking, values, verdict
 from ui.field.acts import Desk, stay
 from ui.parts import announce, drawer, html, say_now, t
 from ui.taps import offer
@@ -68,6 +69,8 @@ def _main(desk: Desk) -> str:
     if not desk.call.open:
         outcome = OUTCOMES.get(desk.call.line.outcome, desk.call.line.outcome)
         question.heading("closed", f"Closed: {outcome}", desk.call.line.machine)
+        if (ended := closing_of(desk.call)) is not None:
+            closing.draw_ended(ended, desk.knowledge)
         html("<p class='ask'>Nothing more is asked. The report is below; the call can be opened again there.</p>")
         return "closed"
     _stop(desk)

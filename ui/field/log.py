@@ -10,9 +10,10 @@ import streamlit as st
 
 from diagnose.phrases import complaint_title, entry_line, minutes
 from diagnose.report import html_report
-from diagnose.store import Call, Outcome
+from diagnose.store import Call, Outcome, closing_of
 from diagnose.store.records import OUTCOMES
 from ui import office, person, timer
+from ui.field import closing
 from ui.field.acts import Desk, amend, close, keep, reopen, take_back
 from ui.parts import clock, html, md, name_field, t
 from ui.taps import offer
@@ -96,9 +97,14 @@ def report(desk: Desk) -> None:
         placeholder="Choose",
         key=desk.key("outcome"),
     )
+    told = None
+    if outcome:
+        closing.ask(desk, outcome)
+        told = closing.told(desk, outcome)
     words = st.text_input("A last word", key=desk.key("last-word"), placeholder="optional", autocomplete="off")
-    if st.button(md("Close this call"), key=desk.key("close"), width="stretch", disabled=outcome is None) and outcome:
-        close(desk, outcome, words or "")
+    pressed = st.button(md("Close this call"), key=desk.key("close"), width="stretch", disabled=told is None)
+    if pressed and outcome and told is not None:
+        close(desk, outcome, words or "", **told)
 
 
 def report_html(call: Call) -> str:
@@ -115,14 +121,16 @@ def report_html(call: Call) -> str:
         for e in call.events
         if e.kind == "entry" and e.number in call.undone
     ]
-    closed = next((e for e in reversed(call.events) if e.kind in ("close", "reopen")), None)
+    closed = closing_of(call)
     return html_report(
         case,
         steps,
         office.knowledge(),
         made_at=datetime.now(UTC).isoformat(timespec="seconds"),
         outcome=OUTCOMES.get(call.line.outcome, ""),
-        outcome_note=str(closed.body.get("note", "")) if closed else "",
+        outcome_note=" ".join(x for x in (closing.ended(closed, office.knowledge()), closed.note) if x)
+        if closed
+        else "",
         undone=undone,
         invented=call.line.invented,
     )

@@ -8,6 +8,7 @@ import streamlit as st
 
 from diagnose.advice import Reason, Suspect
 from diagnose.phrases import at_place, early, likely, minutes, suspect_title, unchecked
+from knowledge.outcomes import NOT_FOUND
 from ui.field.acts import Desk, close
 from ui.parts import bullet_list, drawer, html, md, pegs, t
 from ui.taps import go, offer
@@ -92,7 +93,7 @@ def none_fits(desk: Desk) -> None:
                              placeholder="In your own words")  # fmt: skip
         with st.container(key="rows-none"):
             if st.button("None of these fits: close this call so", key=desk.key("none-fits"), width="stretch"):
-                close(desk, "none-fits", (words or "").strip())
+                close(desk, "none-fits", (words or "").strip(), causes=(NOT_FOUND,))
 
 
 def other_checks(desk: Desk, shown: str) -> None:

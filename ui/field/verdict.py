@@ -17,9 +17,12 @@ from diagnose.phrases import (
     verdict_heading,
     who_may,
 )
-from ui.field.acts import Desk, close, keep
+from diagnose.store import Outcome
+from knowledge.outcomes import NOT_FOUND
+from ui.field import closing
+from ui.field.acts import Desk, close, keep, stay
 from ui.field.question import did_it, hand_over, heading
-from ui.parts import facts, html, signal_box, t
+from ui.parts import facts, html, say_later, signal_box, t
 from ui.taps import offer
 
 
@@ -52,8 +55,9 @@ def draw(desk: Desk, verdict: Verdict) -> None:
     if verdict.kind == "hand-over":
         hand_over(desk, verdict.who)
     elif verdict.kind == "normal":
+        closing.ask(desk, "normal")
         with st.container(key="rows-normal"):
-            offer("Explained: close this call as normal", desk.key("normal"), partial(close, desk, "normal"),
+            offer("Explained: close this call as normal", desk.key("normal"), partial(_end, desk, "normal"),
                   width="stretch")  # fmt: skip
     else:
         did_it(desk, verdict.remedy_id, cures=True)
@@ -61,7 +65,17 @@ def draw(desk: Desk, verdict: Verdict) -> None:
             hand_over(desk, verdict.who)
             with st.container(key="rows-none-fits"):
                 offer("None of these fits: close this call so", desk.key("none-fits-verdict"),
-                      partial(close, desk, "none-fits"), width="stretch")  # fmt: skip
+                      partial(close, desk, "none-fits", causes=(NOT_FOUND,)), width="stretch")  # fmt: skip
+
+
+def _end(desk: Desk, outcome: Outcome) -> None:
+    """Close with what the fields say."""
+    told = closing.told(desk, outcome)
+    if told is None:
+        say_later("Nothing was stored: choose what it was, or Not found, and what proved it.")
+        stay(desk)
+    else:
+        close(desk, outcome, **told)
 
 
 def cured(desk: Desk) -> bool:
@@ -74,8 +88,9 @@ def cured(desk: Desk) -> bool:
     proofs = [c.proof for c in desk.knowledge.causes.values() if c.remedy.id == last.action]
     for proof in list(dict.fromkeys(proofs))[:3]:
         html(f"<p class='ask'><b>It is cured when:</b> {t(proof)}</p>")
+    closing.ask(desk, "cured")
     with st.container(key="rows-cured"):
-        offer("Proved: close this call as cured", desk.key("proved"), partial(close, desk, "cured"), width="stretch",
+        offer("Proved: close this call as cured", desk.key("proved"), partial(_end, desk, "cured"), width="stretch",
               type="primary")  # fmt: skip
         again = partial(keep, desk, f"did|{last.action}", {"action": last.action, "outcome": "not-cured"})
         offer("Not cured after all: go on", desk.key("unproved"), again, width="stretch")
