@@ -8,7 +8,7 @@ from importlib import import_module
 import streamlit as st
 
 from shared.errors import ChillerError, StoreError
-from ui import home, office, opening
+from ui import home, office, opening, signin
 from ui.field import desk
 from ui.frame import foot
 from ui.parts import html, style, t
@@ -31,12 +31,16 @@ def main() -> None:
     style()
     try:
         office.open_records()
+        store = office.records()
         do_tapped()
         try:
             _draw()
         except StoreError as error:
             home.not_there(error.line())
         foot()
+        signin.draw_foot(store)
+    except signin.NotSignedIn as error:
+        signin.draw_sign_in(error.line())
     except Exception as error:
         if not isinstance(error, ChillerError):
             logging.getLogger(__name__).exception("a screen could not be drawn")
@@ -47,7 +51,10 @@ def main() -> None:
 
 def _draw() -> None:
     address = st.query_params
-    if address.get("desk") in DESKS:
+    which = address.get("desk") or ("field" if address.get("call") or address.get("new") else "")
+    if not signin.opens(who := office.records().person, which):
+        signin.refuse(who, which)
+    elif address.get("desk") in DESKS:
         import_module(DESKS[address["desk"]]).draw()
     elif address.get("call"):
         desk.draw(address["call"])

@@ -34,16 +34,27 @@ def check_case(case: Case) -> None:
 
 
 @lru_cache(maxsize=1)
-def records() -> Store:
-    """The store of this process."""
+def store() -> Store:
+    """The store of this process, as nobody in particular sees it."""
     return Store(check=check_case)
+
+
+def records() -> Store:
+    """The records as whoever is at this desk may see and write them. Raises NotSignedIn (see `ui/signin.py`)."""
+    from streamlit.runtime.scriptrunner import get_script_run_ctx
+
+    if get_script_run_ctx(suppress_warning=True) is None:
+        return store()  # outside of a page nobody looks: what is loaded ahead is shown to no one
+    from ui import signin
+
+    return store().seen_by(signin.person(store()))
 
 
 def open_records() -> None:
     """Open store and cards, and fill an empty store with the demonstration. Raises ChillerError."""
     with _lock:
         knowledge()
-        load_demo(records(), now())
+        load_demo(store(), now())
 
 
 def now() -> datetime:
@@ -87,7 +98,7 @@ def advise_prefix(call: Call, count: int) -> Advice:
 def warm_up() -> None:
     """Load what the first question needs, so that the first person does not wait for it."""
     try:
-        for line in records().calls("open", limit=1):
-            advice_of(records().call(line.id))
+        for line in store().calls("open", limit=1):
+            advice_of(store().call(line.id))
     except ChillerError:
         logging.getLogger(__name__).warning("nothing to warm up with")

@@ -38,12 +38,17 @@ class Screen:
     @property
     def heading(self) -> str:
         """What the screen is about."""
-        return re.findall(r"<h1>(.*?)</h1>", self.text)[0]
+        return re.findall(r"<h1[^>]*>(.*?)</h1>", self.text)[0]
 
     @property
     def labels(self) -> list[str]:
         """Texts of the rows."""
         return [button.label.replace("\\", "") for button in self.app.button]
+
+    def address(self, name: str) -> str:
+        """What the address holds under a name, "" for nothing."""
+        held = self.app.query_params.get(name, "")
+        return str(held[0] if isinstance(held, list) else held)
 
     @property
     def answers(self) -> list[Any]:
@@ -83,7 +88,7 @@ class Screen:
 
 
 def _forget() -> None:
-    office.records.cache_clear()
+    office.store.cache_clear()
     office._kept.clear()
 
 
@@ -93,7 +98,7 @@ def new_process(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Cal
     monkeypatch.setenv("CHILLER_STORE", str(tmp_path / "calls.sqlite"))
     _forget()
     yield _forget
-    office.records().close()
+    office.store().close()
     _forget()
 
 
