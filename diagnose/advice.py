@@ -171,6 +171,22 @@ class Fired(Part):
     hold_point: str = ""
 
 
+class Together(Part):
+    """Three causes that would be there at once, and the chance of it."""
+
+    causes: tuple[str, str, str]
+    places: tuple[str, str, str]
+    titles: tuple[str, str, str]
+    probability: float
+
+
+class ThreeCauses(Part):
+    """Only when asked for: the chance that three causes are there at once (a lower bound), and the likeliest of these."""
+
+    probability: float
+    likeliest: tuple[Together, ...] = ()
+
+
 class Advice(Part):
     """Everything that follows from a case. suspects are in order of probability, next in order of expected cost."""
 
@@ -193,3 +209,4 @@ class Advice(Part):
     episode: int = 1
     used_expected: bool = False
     turns: tuple[Turn, ...] = ()
+    three: ThreeCauses | None = None

@@ -9,6 +9,7 @@ from __future__ import annotations
 from diagnose.advice import Advice, Turn, Verdict
 from diagnose.belief import Belief, Inference
 from diagnose.case import Case
+from diagnose.doubt import lonely_proofs, mistaken_answers
 from diagnose.draw import (
     contradictions,
     derived_values,
@@ -21,6 +22,7 @@ from diagnose.looks import candidates, gates_of, relevant_checks, tells_for
 from diagnose.network import Network
 from diagnose.plan import Candidate, Predictor, hand_over_cost, keep_worlds, plan_next
 from diagnose.suspects import likelihoods_by_cause, suspects_of, weights_of
+from diagnose.three import three_causes
 from diagnose.turning import WhatIf, explained_steps, turns_of
 from diagnose.verdict import decide, lead_of
 from diagnose.work import Work, prepare, reason
@@ -28,7 +30,9 @@ from knowledge.load import Knowledge
 from shared.errors import ChillerError
 
 
-def advise(case: Case, knowledge: Knowledge, *, rules: bool = True, explain: bool = False) -> Advice:
+def advise(
+    case: Case, knowledge: Knowledge, *, rules: bool = True, explain: bool = False, three: bool = False
+) -> Advice:
     """The advice that follows from a case. The case must have passed `diagnose.case_check`.
 
     rules=False switches the rule stage off (for the ablation proof only): gates of the cards still hold. explain=True adds what
@@ -37,7 +41,8 @@ def advise(case: Case, knowledge: Knowledge, *, rules: bool = True, explain: boo
     try:
         work = prepare(case, knowledge, rules=rules)
         network, inference, belief = reason(work)
-        return _draw(work, network, inference, belief, explain)
+        made = _draw(work, network, inference, belief, explain)
+        return made.model_copy(update={"three": three_causes(belief)}) if three and not work.earlier else made
     except ChillerError:
         raise
     except Exception as error:
@@ -77,7 +82,8 @@ def _draw(work: Work, network: Network, inference: Inference, belief: Belief, ex
     now: list[Candidate] = []
     if stop is None or not stop.ends:
         now = candidates(work, network, gates, relevant_checks(work, network, belief, gates))
-    plan = plan_next(now, Predictor(inference, worlds), network, tells_for(work, network))
+    predictor = Predictor(inference, worlds)
+    plan = plan_next(now, predictor, network, tells_for(work, network))
     scored, base = plan.scored, plan.base
     lead = lead_of(work, network, inference, belief, single)
     verdict = None if stop is not None and stop.ends else decide(work, network, belief, lead, scored, base, gates)
@@ -94,10 +100,12 @@ def _draw(work: Work, network: Network, inference: Inference, belief: Belief, ex
             minutes=hand_over_cost(knowledge, stop.hand_over_to),
         )
     steps = steps_of(work, network, belief, scored, gates, lead, verdict, stop, base)
+    weights = weights_of(single, belief.causes())
+    work.doubts += [*mistaken_answers(work, predictor), *lonely_proofs(work, network, belief.causes(), weights)]
     turns: tuple[Turn, ...] = ()
     if explain and (stop is None or not stop.ends):
         what = WhatIf(work, network, inference, belief)
-        turns = turns_of(what, weights_of(single, belief.causes()))
+        turns = turns_of(what, weights)
         steps = explained_steps(what, steps)
     spent = sum(
         knowledge.checks[e.check].minutes + knowledge.checks[e.check].wait_minutes

@@ -208,7 +208,7 @@ def _observe(work: Work, one: Scored, network: Network, lead_in: str) -> Step:
         Choice(id=a, text=card.text, probability=round(min(one.outcomes.get(a, 0.0), 1.0), 6))
         for a, card in check.answers.items()
     )
-    shown_place = network.places[place].kind if place in network.places and network.places[place].folded else place
+    shown_place = network.places[place].said if place in network.places else place
     return Step(
         id=check.id,
         kind="observe",

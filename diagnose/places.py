@@ -32,6 +32,11 @@ class Place:
     count: int = 1
     folded: bool = False
 
+    @property
+    def said(self) -> str:
+        """The id, or only the kind where nobody has said which one it is."""
+        return self.kind if self.folded else self.id
+
     def touches(self, other: Place) -> bool:
         """Whether a cause here can show there: one is part of the other, or one of them belongs to the whole unit."""
         if self.kind == other.kind:

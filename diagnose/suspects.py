@@ -78,7 +78,7 @@ def lead_named(network: Network, inference: Inference, row: Row) -> Lead:
     if row.index < 0:
         return Lead(cause="nothing-wrong", place="unit", title="Nothing is wrong", probability=p)
     instance = network.instances[row.index]
-    place = instance.place.kind if instance.place.folded else instance.place.id
+    place = instance.place.said
     return Lead(cause=instance.cause, place=place, title=network.knowledge.causes[instance.cause].title, probability=p)
 
 

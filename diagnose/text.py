@@ -99,6 +99,15 @@ def turn_lines(advice: Advice, percent: bool = False) -> list[str]:
     return lines[:SHOWN_TURNS]
 
 
+def three_lines(advice: Advice, percent: bool = False) -> list[str]:
+    """The chance of three causes at once and the likeliest of these; nothing where it was not asked for."""
+    three = advice.three
+    if three is None:
+        return []
+    lines = [f"At least {likelihood(three.probability, percent)}"]
+    return lines + [f"{'; '.join(one.titles)}: {likelihood(one.probability, percent)}" for one in three.likeliest]
+
+
 def why_text(why: Why, percent: bool = False) -> str:
     """Why a suspect stands where it does."""
     suspect, other = why.suspect, why.against_whom
@@ -168,6 +177,7 @@ def advice_text(advice: Advice, percent: bool = False) -> str:
             out += step_lines(step, number, percent)
     for title, rows in (
         ("What would change this", turn_lines(advice, percent)),
+        ("Three causes at once", three_lines(advice, percent)),
         ("Contradictions", advice.contradictions),
         ("Not judged", [f"{n.finding} ({spell(n.place)}): {n.why} {n.until}" for n in advice.not_judged]),
         ("Doubts", advice.doubts),

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from diagnose.advice import ThreeCauses, Together
 from diagnose.belief import Belief
 from diagnose.network import Hypotheses
 
@@ -57,3 +58,22 @@ def three_at_once(belief: Belief, among: int = AMONG) -> Three:
         (float(p[i]), (int(triples[i, 0]) - 1, int(triples[i, 1]) - 1, int(triples[i, 2]) - 1)) for i in order
     )
     return Three(float(p.sum()), likeliest)
+
+
+def three_causes(belief: Belief) -> ThreeCauses:
+    """The same as part of an advice."""
+    found, instances = three_at_once(belief), belief.network.instances
+    cards = belief.network.knowledge.causes
+
+    def together(p: float, numbers: tuple[int, int, int]) -> Together:
+        a, b, c = (instances[n] for n in numbers)
+        return Together(
+            causes=(a.cause, b.cause, c.cause),
+            places=(a.place.said, b.place.said, c.place.said),
+            titles=(cards[a.cause].title, cards[b.cause].title, cards[c.cause].title),
+            probability=p,
+        )
+
+    return ThreeCauses(
+        probability=found.probability, likeliest=tuple(together(p, numbers) for p, numbers in found.likeliest)
+    )

@@ -170,7 +170,7 @@ def remedy_of(work: Work, network: Network, index: int) -> tuple[Cause, Remedy, 
     """Cause card, remedy and place (its kind, if folded) of an instance."""
     instance = network.instances[index]
     cause = work.knowledge.causes[instance.cause]
-    return cause, cause.remedy, instance.place.id if not instance.place.folded else instance.place.kind
+    return cause, cause.remedy, instance.place.said
 
 
 def decide(
@@ -274,6 +274,9 @@ def settling_looks(work: Work, belief: Belief, lead: Lead, useful: Sequence[Scor
     """Useful looks that show whether the suspected instrument lies, if none of them was done: blame needs a comparison."""
     if not lead.instrument:
         return []
+    impossible = [s for s in useful if s.candidate.check.id in work.graded.settle]
+    if impossible:
+        return impossible
     mode = belief.inference.modes[lead.instrument]
     shows = {finding for finding, _ in mode.shows}
     compared = any(r.instrument == mode.instrument for pair in work.readings.comparisons for r in pair)
