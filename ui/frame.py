@@ -38,11 +38,17 @@ _LOOK = st.components.v2.component(
     """,
 )
 KEYS = "number-keys"
+KEYS_THERE_ARE = 10
 
 
 def keys_on() -> bool:
     """Whether number keys answer on this device; off until somebody switches them on (WCAG 2.1.4)."""
     return bool(st.session_state.get(KEYS))
+
+
+def shortcut(position: int) -> str | None:
+    """The number key of an answer, None where keys are off or run out."""
+    return str(position) if keys_on() and position < KEYS_THERE_ARE else None
 
 
 def foot() -> None:

@@ -13,6 +13,8 @@ from ui.parts import announce, clock, html, md, say_now, t
 from ui.taps import go, offer
 
 CLOSED_SHOWN = 20
+# desks besides the field desk: address -> title, what it is for
+WAYS = {"telephone": ("Telephone desk", "walk somebody of the site through safe checks")}
 
 
 def draw() -> None:
@@ -22,6 +24,9 @@ def draw() -> None:
     calls = office.records().calls("open")
     with st.container(key="rows-new"):
         offer("New call", "new-call", partial(go, new="1"), type="primary", width="stretch")
+    with st.container(key="rows-desks"):
+        for name, (title, what) in WAYS.items():
+            offer(f"**{title}**  \n{what}", f"desk-{name}", partial(go, desk=name), width="stretch")
     html("<h2>Open</h2>")
     with st.container(key="rows-calls"):
         for line in calls:

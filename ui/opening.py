@@ -11,9 +11,9 @@ import streamlit as st
 from diagnose.match import match
 from knowledge.load import Knowledge
 from shared.errors import ChillerError
-from ui import office, person
+from ui import office, person, taps
 from ui.parts import announce, html, md, name_field, t
-from ui.taps import go, offer
+from ui.taps import offer
 
 OTHER, NONE = "other", "none"
 SEARCH_FROM = 10  # machines; fewer are seen at a glance
@@ -31,6 +31,17 @@ FIELDS = {
     "pump_plate_current": ("Pump plate current", "9 A"),
     "set_point": ("Set point", "44 F"),
 }
+
+
+def _desk() -> dict[str, str]:
+    """The desk the call is opened for, as the address has it."""
+    desk = st.query_params.get("desk", "")
+    return {"desk": desk} if desk else {}
+
+
+def go(**params: str) -> None:
+    """Show another screen of the same desk."""
+    taps.go(**_desk(), **params)
 
 
 def draw() -> None:
@@ -107,7 +118,7 @@ def _person(machine: str, complaint: str) -> None:
     _head("new-person", "Who is at the machine?", 3)
     knowledge = office.knowledge()
     html(f"<p class='ask'><b>{t(knowledge.complaints[complaint].title)}</b></p>")
-    who = person.choose("new", "technician")
+    who = person.choose("new", "customer" if _desk() else "technician")
     by = name_field()
     _words()
     card: dict[str, Any] = {}

@@ -19,11 +19,14 @@ _COUNTDOWN = st.components.v2.component(
     css="""
     .left { margin: 0; display: flex; gap: .8rem; align-items: baseline; flex-wrap: wrap; color: var(--ink) }
     .left b { font-size: 2rem; font-variant-numeric: tabular-nums }
+    .left.small { font-size: .84rem; gap: .5rem; flex-wrap: nowrap; align-items: center } .left.small b { font-size: 1rem }
     .left.over { border: 4px solid var(--deep); padding: .3rem .8rem; border-radius: .3rem }
     """,
     js="""
     export default function ({ data, parentElement }) {
-      const line = parentElement.querySelector(".left"), clock = line.querySelector("b"), says = line.querySelector("span");
+      const line = parentElement.querySelector(".left");
+      line.classList.toggle("small", Boolean(data.small));
+      const clock = line.querySelector("b"), says = line.querySelector("span");
       const due = Date.now() + data.left_s * 1000;  // by this device's clock from now on; the record holds the true start
       let said = "";
       const say = (text) => { if (said !== text) { said = text; says.textContent = text; } };
@@ -63,6 +66,28 @@ def running(call: Call, now: datetime) -> Wait | None:
             left = (event.at + timedelta(minutes=int(found.group(2))) - now).total_seconds()
             return None if left < -SHOWN_AFTER_S else Wait(event.number, int(found.group(2)), max(0.0, left))
     return None
+
+
+def ends(call: Call, now: datetime) -> list[datetime]:
+    """Until when the timers of this call ran or have run so far: waiting is no lack of progress."""
+    out = []
+    for event in call.standing():
+        found = _ID.match(str(event.body.get("id", ""))) if event.kind == "entry" else None
+        if found:
+            out.append(min(now, event.at + timedelta(minutes=int(found.group(2)))))
+    return out
+
+
+def draw_limit(left_s: float, key: str) -> None:
+    """Draw how long the call may still go on without learning anything."""
+    data = {
+        "left_s": left_s,
+        "says": "without progress, then hand over",
+        "soon": "less than a minute, then hand over",
+        "over": "Time to hand over: no progress",
+        "small": True,
+    }
+    _COUNTDOWN(key=key, data=data, height="content")
 
 
 def draw(wait: Wait, key: str) -> None:

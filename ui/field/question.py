@@ -13,6 +13,7 @@ from diagnose.phrases import hazard_words, minutes, needed_state, signal, who_ma
 from ui import drawings, timer
 from ui.field import values
 from ui.field.acts import Desk, close, keep
+from ui.frame import shortcut
 from ui.parts import drawer, facts, html, md, signal_box, t
 from ui.taps import offer
 
@@ -118,12 +119,13 @@ def _observe(desk: Desk, step: Step) -> None:
         values.answer_by_reading(desk, step, place or step.place)
         return
     with st.container(key="rows-answers"):
-        for choice in step.answers:
+        for position, choice in enumerate(step.answers, start=1):
             offer(
                 md(choice.text),
                 desk.key("ans", step.id, place or "none", choice.id),
                 partial(answer, desk, step, choice.id, USUAL),
                 width="stretch",
+                shortcut=shortcut(position),
             )
     values.cannot_or_skip(desk, step, place or step.place)
     box = drawer("How sure, and who saw it", desk.key("how-sure", step.id))

@@ -30,7 +30,7 @@ def draw(desk: Desk) -> None:
             last = desk.call.last_undoable()
             none = last is None or not desk.call.open
             offer("Take back", desk.key("undo"), partial(take_back, desk), disabled=none)
-        html(_suspects(desk) + _stop_conditions(desk))
+        html(_suspects(desk) + stop_conditions(desk))
         wait = timer.running(desk.call, office.now())
         if wait is not None:
             timer.draw(wait, f"wait-{desk.call.id}-{wait.number}")
@@ -67,7 +67,7 @@ def _suspects(desk: Desk) -> str:
     return f"<div class='rail-rows'>{''.join(rows)}</div>" if rows else ""
 
 
-def _stop_conditions(desk: Desk) -> str:
+def stop_conditions(desk: Desk) -> str:
     """What ends the work at once, always within a tap: the stops of the cards."""
     rules = [r for r in desk.knowledge.rules.values() if r.kind == "stop"]
     rows = "".join(f"<li><b>{t(r.title)}.</b> {t(r.then.make_safe)}</li>" for r in rules)
@@ -83,7 +83,7 @@ def receipt_text(call: Call, knowledge: Knowledge) -> tuple[str, str] | None:
     last = call.events[-1]
     if last.kind == "undo":
         target = next(e for e in call.events if e.number == last.body["of"])
-        return f"Taken back {clock(last.at)}", _content(call, target, knowledge)
+        return f"Taken back {clock(last.at)}", event_line(call, target, knowledge)
     words = {
         "entry": f"Answer {call.answer_numbers.get(last.number, 0)} saved",
         "skip": "Put aside",
@@ -91,11 +91,12 @@ def receipt_text(call: Call, knowledge: Knowledge) -> tuple[str, str] | None:
         "close": "Call closed",
         "reopen": "Call open again",
     }
-    content = _content(call, last, knowledge)
+    content = event_line(call, last, knowledge)
     return f"{words[last.kind]} {clock(last.at)}", content[:1].upper() + content[1:]
 
 
-def _content(call: Call, event: Event, knowledge: Knowledge) -> str:
+def event_line(call: Call, event: Event, knowledge: Knowledge) -> str:
+    """What one event of a call says, "" where its kind says it all."""
     if event.kind == "entry":
         return entry_line(call.entry_of(event), knowledge).text
     if event.kind == "skip":

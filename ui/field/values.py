@@ -6,7 +6,7 @@ No number field: one of those read "2,4" as 24. The text goes to our own parser 
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from functools import partial
 from typing import Any
 
@@ -21,12 +21,14 @@ from shared.errors import ChillerError, ReadingError
 from shared.quantities import QUANTITIES, Kind
 from shared.units import SHOWN, parse_reading
 from ui.field.acts import Desk, keep, keep_all, skip
+from ui.frame import shortcut
 from ui.parts import drawer, html, md, t
 from ui.steppers import stepper
 from ui.taps import offer
 
 _SAID = {"degF": "°F", "degC": "°C", "delta_degF": "°F", "delta_degC": "K", "barg": "bar", "1": ""}
 _NOT_TOLD = "not told"
+CANNOT = ("I cannot tell", "Skip for now")
 
 
 def _units(kind: Kind) -> list[str]:
@@ -129,8 +131,8 @@ def _checked(quantity: str, place: str, value: str | list[str], more: dict[str, 
     return {"quantity": quantity, "place": place if ":" in place else "", "value": value, **more}
 
 
-def answer_by_reading(desk: Desk, step: Step, place: str) -> None:
-    """A step that is answered by numbers: its fields, then keep, cannot tell, skip."""
+def answer_by_reading(desk: Desk, step: Step, place: str, who: str = "saw", texts: tuple[str, str] = CANNOT) -> None:
+    """A step that is answered by numbers: its fields, then keep, cannot tell, skip. who: who reads them."""
     typed: list[tuple[str, str, str | list[str]]] = []
     units_shown: set[Kind] = set()
     for quantity in step.reads:
@@ -152,12 +154,12 @@ def answer_by_reading(desk: Desk, step: Step, place: str) -> None:
                 ),
             )
         )
-    more = _while_reading(desk, desk.key("read", step.id, place), step)
+    more = {"who": who, **_while_reading(desk, desk.key("read", step.id, place), step)}
     with st.container(key="rows-keep"):
         if st.button("Keep this", key=desk.key("keep", step.id, place), type="primary", width="stretch"):
             _keep_typed(desk, step, place, typed, more)
     _bad_line()
-    cannot_or_skip(desk, step, place)
+    cannot_or_skip(desk, step, place, texts)
 
 
 def _keep_typed(
@@ -177,14 +179,16 @@ def _keep_typed(
     keep_all(desk, f"{step.id}|{place}", entries, stay_on_error=True)
 
 
-def cannot_or_skip(desk: Desk, step: Step, place: str) -> None:
+def cannot_or_skip(desk: Desk, step: Step, place: str, texts: tuple[str, str] = CANNOT) -> None:
     """The two rows that every question has."""
     with st.container(key="rows-soft"):
         entry = {"check": step.id, "place": place if ":" in place else "", "answer": "cannot-tell"}
         no_answer = partial(keep, desk, f"{step.id}|{place}", entry)
-        offer("I cannot tell", desk.key("ans", step.id, place, "cannot-tell"), no_answer, width="stretch")
+        offer(
+            texts[0], desk.key("ans", step.id, place, "cannot-tell"), no_answer, width="stretch", shortcut=shortcut(0)
+        )
         later = partial(skip, desk, step.id, step.place)
-        offer("Skip for now", desk.key("skip", step.id, place), later, width="stretch")
+        offer(texts[1], desk.key("skip", step.id, place), later, width="stretch")
 
 
 def _bad_line() -> None:
@@ -193,10 +197,11 @@ def _bad_line() -> None:
         html(f"<p class='echo bad' role='alert'>Nothing was stored. {t(line)}</p>")
 
 
-def at_any_time(desk: Desk) -> None:
-    """A reading nobody asked for: quantity, place, value."""
+def at_any_time(desk: Desk, only: Callable[[str], bool] = lambda quantity: True, who: str = "saw") -> None:
+    """A reading nobody asked for: quantity, place, value. only: which quantities may be chosen; who: who reads them."""
     asked = [q for step in desk.advice.next for q in step.reads]
     names = list(dict.fromkeys([*asked, *sorted(QUANTITIES, key=quantity_title)]))
+    names = [name for name in names if only(name)]
     quantity = st.selectbox(
         "What did you read?",
         names,
@@ -213,7 +218,7 @@ def at_any_time(desk: Desk) -> None:
         place = st.selectbox("Where?", spots, index=None, format_func=spell, key=desk.key("any-place", quantity),
                              placeholder="Choose the place")  # fmt: skip
     value = field(desk.call.case, quantity, "", desk.key("any-value", quantity))
-    more = _while_reading(desk, desk.key("any", quantity))
+    more = {"who": who, **_while_reading(desk, desk.key("any", quantity))}
     tag = st.text_input("Special condition, if any", key=desk.key("any-tag", quantity), placeholder="welders off",
                         autocomplete="off")  # fmt: skip
     with st.container(key="rows-any"):
