@@ -1,5 +1,5 @@
 """The command line: run, why, ask, calc, checks, causes, complaints, findings, match, report, bench, replay, evaluate, prove,
-schema.
+train, schema.
 
 Exit 0; a bad case or value: exit 2 with one clear line for each problem, never a traceback.
 """
@@ -10,6 +10,7 @@ import argparse
 import sys
 from collections.abc import Sequence
 
+from diagnose.training import arguments as training_arguments
 from shared.errors import ChillerError
 
 
@@ -88,6 +89,7 @@ def _parser() -> argparse.ArgumentParser:
     prove.add_argument("--draws", type=int, default=0, help="fewer draws or networks than the full proof")
     prove.add_argument("--processes", type=int, default=1)
     prove.add_argument("--only", nargs="*", default=[], help="causes: only these")
+    training_arguments.add_parser(commands)
     schema = commands.add_parser("schema", help="print the JSON Schema of case or advice")
     schema.add_argument("what", choices=("case", "advice"))
     return parser

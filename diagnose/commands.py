@@ -270,6 +270,13 @@ def run_prove(args: argparse.Namespace) -> int:
     return 0 if result.get("passes", True) else 1
 
 
+def run_train(args: argparse.Namespace) -> int:
+    """`train WHAT`: the training bench."""
+    from diagnose.training.command import run_train as train
+
+    return train(args, load_knowledge())
+
+
 def run_schema(args: argparse.Namespace) -> int:
     """`schema case|advice`: JSON Schema on standard output."""
     from diagnose.advice import Advice
