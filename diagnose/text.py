@@ -104,7 +104,7 @@ def three_lines(advice: Advice, percent: bool = False) -> list[str]:
     three = advice.three
     if three is None:
         return []
-    lines = [f"At least {likelihood(three.probability, percent)}"]
+    lines = [f"All together: {likelihood(three.probability, percent)} (a lower bound)"]
     return lines + [f"{'; '.join(one.titles)}: {likelihood(one.probability, percent)}" for one in three.likeliest]
 
 
