@@ -11,6 +11,7 @@ import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
+from diagnose.bounds import BOUNDS, Bound
 from diagnose.case import Case, Entry
 from diagnose.derive import Derivation, DerivedValue
 from diagnose.places import Topology, circuit_of, spell
@@ -75,12 +76,16 @@ class Evidence:
 
 @dataclass
 class Graded:
-    """All evidence of a case, the modes in play, factors of impossibilities on modes, and the first notes."""
+    """All evidence of a case, the modes in play, factors of impossibilities on modes, and the first notes.
+
+    impossible: what cannot be, in words; settle: checks that show which instrument lies.
+    """
 
     evidence: dict[tuple[str, str], Evidence] = field(default_factory=dict)
     modes: dict[str, Mode] = field(default_factory=dict)
     mode_factor: dict[str, float] = field(default_factory=dict)
     impossible: list[str] = field(default_factory=list)
+    settle: list[str] = field(default_factory=list)
     not_judged: list[tuple[str, str, str, str]] = field(default_factory=list)
     words_of: dict[tuple[str, str], str] = field(default_factory=dict)
 
@@ -346,36 +351,23 @@ class Grader:
         """Physical impossibilities and comparisons weigh on the instruments alone: no cause explains them."""
         factors = dict.fromkeys(self.out.modes, 1.0)
         honest = 1.0
-        for quantity, text, sign, allowance in BOUNDS:
+        for bound in BOUNDS:
             for (name, place), value in self.derivation.values.items():
-                if name != quantity or not value.sources or value.state not in ("cooling", "pump-only"):
+                if name != bound.quantity or not value.sources or not self._bound_holds(bound, value):
                     continue
-                if (
-                    quantity in ("suction_over_fluid", "condenser_split", "liquid_over_air", "fluid_split")
-                    and value.state != "cooling"
-                ):
-                    continue
-                if quantity == "approach" and self.facts.get("glide") == "yes":
-                    continue
-                floor = self.knowledge.words.floor
-
-                def possible(
-                    v: float, sd: float, sign: float = sign, allowance: float = allowance, floor: float = floor
-                ) -> float:
-                    return max(normal_cdf((allowance - sign * v) / max(sd, 1e-9)), floor)
-
-                base = possible(value.value, value.sd)
+                base = self._possible(bound, value.value, value.sd)
                 if base > 0.9:
                     continue
                 if base < 0.2:
                     self.out.impossible.append(
-                        f"{text} ({spell(place)}: {DERIVED[quantity].title} "
+                        f"{bound.text} ({spell(place)}: {DERIVED[bound.quantity].title} "
                         f"{show(value.value, value.kind, any(s.metric for s in value.sources))})"
                     )
+                    self.out.settle += [c for c in bound.settle if c not in self.out.settle]
                 honest *= base
                 for mode in self.out.modes.values():
                     changed = moved(value, mode)
-                    factors[mode.id] *= possible(*changed) if changed else base
+                    factors[mode.id] *= self._possible(bound, *changed) if changed else base
         for first, second in self.readings.comparisons:
             for phase, (a, b) in enumerate(zip(first.values, second.values, strict=False)):
                 sd = math.hypot(first.sd[phase], second.sd[phase]) or 1e-9
@@ -393,22 +385,14 @@ class Grader:
                     factors[mode.id] *= _density(a - b, shift, wide)
         self.out.mode_factor = {HONEST: honest, **factors}
 
+    def _bound_holds(self, bound: Bound, value: DerivedValue) -> bool:
+        """Whether a bound says anything in the state of the machine and for its refrigerant."""
+        states = ("cooling",) if bound.cooling else ("cooling", "pump-only")
+        return value.state in states and not (bound.pure and self.facts.get("glide") == "yes")
 
-# no instrument that tells the truth can show these: quantity, text, sign (+1: must not be above the allowance), allowance SI
-BOUNDS: tuple[tuple[str, str, float, float], ...] = (
-    ("suction_over_fluid", "the suction line cannot be warmer than the entering fluid that warms it", 1.0, 2.0),
-    ("condenser_split", "the circuit cannot condense below the temperature of the air that cools it", -1.0, 0.0),
-    (
-        "liquid_over_air",
-        "the liquid line cannot be colder than the entering air without a restriction before it",
-        -1.0,
-        1.0,
-    ),
-    ("fluid_split", "the fluid cannot leave warmer than it entered while the unit cools", -1.0, 0.3),
-    ("approach", "the fluid cannot leave colder than the refrigerant that cools it", -1.0, 0.6),
-    ("pump_rise", "a running pump cannot lower the pressure", -1.0, 7000.0),
-    ("strainer_drop", "a strainer cannot add pressure", -1.0, 4000.0),
-)
+    def _possible(self, bound: Bound, value: float, sd: float) -> float:
+        """Chance that the true value keeps the bound."""
+        return max(normal_cdf((bound.allowance - bound.sign * value) / max(sd, 1e-9)), self.knowledge.words.floor)
 
 
 def _density(x: float, mean: float, sd: float) -> float:

@@ -44,6 +44,7 @@ def gates_of(work: Work) -> Gates:
         if then.ask_first and then.ask_first not in gates.ask_first:
             gates.ask_first.append(then.ask_first)
         gates.settle += [s for s in then.settle if s not in gates.settle]
+    gates.settle += [s for s in work.graded.settle if s not in gates.settle]
     answered = {e.check for e in work.case.entries if e.check}
     gates.ask_first = [c for c in gates.ask_first if c not in answered]
     if gates.ask_first:
@@ -198,7 +199,8 @@ def candidates(work: Work, network: Network, gates: Gates, relevant: set[str]) -
             cover = check.access if check.access and check.access not in open_access else ""
             saves = cost - check_cost(knowledge, check, (cover,), work.state) if cover else 0.0
             cost += sum(check_cost(knowledge, knowledge.checks[u], (), work.state) for u in unmet)
-            out.append(Candidate(check, place, cost, _answer_chance(work, check), tuple(unmet), cover, saves))
+            chance, settles = _answer_chance(work, check), check.id in gates.settle
+            out.append(Candidate(check, place, cost, chance, tuple(unmet), cover, saves, settles))
     return out
 
 

@@ -25,6 +25,9 @@ MODE_SHARE = 0.01
 EXPLAIN_MINUTES = 10.0
 INSTRUMENT_MINUTES = 42.0
 WORTH_BITS = 0.02  # a look that tells less than this is not proposed
+SETTLES_BITS = (
+    1e-4  # a look that settles a contradiction is proposed from this on: nobody is blamed without a comparison
+)
 MOST_TELLS = 2
 SHIFT_MINUTES: dict[str, float] = {"isolated": 4.0, "standing": 2.0}
 
@@ -156,6 +159,7 @@ class Candidate:
     """A check at a place with its full cost in minutes, the chance that it gets an answer, and safety questions before it.
 
     cover: what has to be opened for it ("" = nothing, or it is open); saves: minutes of ``cost`` it no longer takes then.
+    settles: whether it settles a contradiction.
     """
 
     check: Check
@@ -165,6 +169,7 @@ class Candidate:
     before: tuple[str, ...] = ()
     cover: str = ""
     saves: float = 0.0
+    settles: bool = False
 
 
 @dataclass
@@ -262,7 +267,11 @@ def plan_next(
         else:
             blocks.append((candidate, *_joint_words(keys, predictor, network)))
     bits = information([given for _, _, given in blocks], worlds.p, worlds.acting)
-    telling = [(block, float(one)) for block, one in zip(blocks, bits, strict=True) if one >= WORTH_BITS]
+    telling = [
+        (block, float(one))
+        for block, one in zip(blocks, bits, strict=True)
+        if one >= (SETTLES_BITS if block[0].settles else WORTH_BITS)
+    ]
     looks = [_look(candidate, given) for (candidate, _, given), _ in telling]
     choice = choose(worlds.p, worlds.acting, looks, limits=limits)
     scored = [

@@ -17,7 +17,7 @@ import diagnose.advice as advice
 from diagnose.__main__ import _parser
 from diagnose.case import Case, Entry, Machine
 from diagnose.case_check import checked, read_case_text
-from diagnose.grade import BOUNDS
+from diagnose.bounds import BOUNDS
 from diagnose.wording import LIKELIHOOD, likelihood_word, tenths
 from knowledge.__main__ import main as knowledge_main
 from knowledge.facts import STRATA
@@ -252,7 +252,7 @@ def test_instruments_and_bounds_equal_the_code(base: Knowledge) -> None:
         assert accuracy == card.accuracy
         told = [f"{lie.mode} {lie.bias.strip()} +/- {lie.spread}, odds {lie.prior:g}" for lie in card.lies]
         assert lies == ("; ".join(told) or "none listed")
-    assert [(row[0], row[1]) for row in table(METHOD, "table: bounds")] == [(q, text) for q, text, _, _ in BOUNDS]
+    assert [(row[0], row[1]) for row in table(METHOD, "table: bounds")] == [(b.quantity, b.text) for b in BOUNDS]
 
 
 def test_likelihood_words_equal_the_code() -> None:
@@ -280,6 +280,7 @@ def keys_shown(mark: str) -> set[str]:
         ("suspect", advice.Suspect),
         ("step", advice.Step),
         ("turn", advice.Turn),
+        ("three", advice.ThreeCauses),
         ("not_judged", advice.NotJudged),
         ("derived", advice.Derived),
         ("fired", advice.Fired),

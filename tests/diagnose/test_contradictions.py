@@ -1,0 +1,177 @@
+"""Readings that cannot all be true: belief moves to the instrument or the person, and the look that settles it comes first.
+
+The healthy machine of these calls evaporates at 40 F for fluid leaving at 44 F and condenses 20 F over its air (common practice,
+no source). Each contradiction changes one reading of it.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from diagnose.advice import Advice
+from diagnose.advise import advise
+from diagnose.bounds import BOUNDS
+from diagnose.case import Case
+from knowledge.load import Knowledge, load_knowledge
+from shared.quantities import DERIVED
+
+MACHINE: dict[str, Any] = {
+    "refrigerant": "R-410A",
+    "fluid": "water",
+    "circuits": {"A": {"compressors": ["A1"], "fans": ["1", "2"]}},
+    "design_flow": "96 gpm",
+    "design_drop": "6.5 psi",
+    "pump_plate_current": "7.6 A",
+    "set_point": "44 F",
+    "design_entering": "54 F",
+    "pump_shutoff_rise": "48 psi",
+    "pump_design_rise": "36 psi",
+}
+HEALTHY = {
+    "suction_pressure": "118 psig",
+    "suction_line": "50 F",
+    "liquid_pressure": "340 psig",
+    "liquid_line": "92 F",
+    "entering_fluid": "54 F",
+    "leaving_fluid": "44 F",
+    "entering_air": "85 F",
+    "evaporator_drop": "6.5 psi",
+}
+AT_CIRCUIT = ("suction_pressure", "suction_line", "liquid_pressure", "liquid_line")
+
+
+@pytest.fixture(scope="module")
+def base() -> Knowledge:
+    return load_knowledge()
+
+
+def reading(quantity: str, value: str, place: str = "", **more: str) -> dict[str, str]:
+    where = place or ("circuit:A" if quantity in AT_CIRCUIT else "")
+    return {"quantity": quantity, "value": value, **({"place": where} if where else {}), **more}
+
+
+def told(base: Knowledge, entries: list[dict[str, str]], complaint: str = "is-this-normal") -> Advice:
+    case = {
+        "complaint": complaint,
+        "role": "technician",
+        "qualified": ["electrical", "refrigerant"],
+        "machine": MACHINE,
+    }
+    return advise(Case.model_validate({**case, "entries": entries}), base)
+
+
+def running(**changed: str) -> list[dict[str, str]]:
+    return [reading(q, v) for q, v in (HEALTHY | changed).items()]
+
+
+def instruments(advice: Advice, *quantities: str) -> float:
+    """How likely one of the instruments that read these is taken to lie."""
+    return sum(
+        s.probability for s in advice.suspects if s.kind == "instrument" and any(q in s.cause for q in quantities)
+    )
+
+
+def faults(advice: Advice) -> float:
+    return max((s.probability for s in advice.suspects if s.kind == "fault"), default=0.0)
+
+
+def looks(advice: Advice) -> list[str]:
+    return [s.id for s in advice.next if s.kind == "observe"]
+
+
+def test_the_healthy_machine_contradicts_nothing(base: Knowledge) -> None:
+    advice = told(base, [*running(), reading("line_current", "6.0 A", "pump:onboard"), reading("flow", "96 gpm")])
+    assert advice.contradictions == ()
+    assert instruments(advice, *HEALTHY, "flow", "line_current") < 0.2
+
+
+def test_liquid_warmer_than_condensing(base: Knowledge) -> None:
+    """Liquid line 115 F, condensing 105 F: clamp or head gauge, and the looks at both come first."""
+    advice = told(base, running(liquid_line="115 F"))
+    assert any("warmer than the refrigerant condenses" in c for c in advice.contradictions)
+    assert instruments(advice, "liquid_line", "liquid_pressure") > 0.8 and faults(advice) < 0.1
+    assert looks(advice)[0] in ("probe-seat-look", "second-refrigerant-gauge", "gauge-scale-check")
+
+
+def test_condensing_below_the_air(base: Knowledge) -> None:
+    """Air 112 F, condensing 105 F: the air was not read where it enters."""
+    advice = told(base, running(entering_air="112 F"))
+    assert any("below the temperature of the air" in c for c in advice.contradictions)
+    assert instruments(advice, "entering_air") > 0.8 and faults(advice) < 0.1
+    assert looks(advice)[0] in ("air-figure-ask", "second-refrigerant-gauge", "probe-seat-look")
+    assert advice.verdict is None, "nobody is blamed before the look that settles it"
+
+
+def test_fluid_leaving_warmer_than_it_came(base: Knowledge) -> None:
+    advice = told(base, running(entering_fluid="44 F", leaving_fluid="49 F"))
+    assert any("leave warmer than it entered" in c for c in advice.contradictions)
+    assert instruments(advice, "entering_fluid", "leaving_fluid") > 0.8 and faults(advice) < 0.1
+    assert looks(advice)[0] in ("sensor-compare", "probe-seat-look")
+
+
+def test_flow_by_curve_against_flow_by_meter(base: Knowledge) -> None:
+    """The drop says 96 gpm, the meter 60, split and suction are right: the meter, by fault or by its setting."""
+    advice = told(base, [*running(), reading("flow", "60 gpm")])
+    assert any("tell different flows" in c for c in advice.contradictions)
+    meter = sum(s.probability for s in advice.suspects if s.cause == "meter-wrong-for-fluid" or "flow-meter" in s.cause)
+    assert meter > 0.8 and faults(advice) < 0.1
+    assert looks(advice)[0] in ("flow-compare", "gauges-at-rest-compare")
+
+
+def test_pump_amps_against_flow(base: Knowledge) -> None:
+    """A quarter of the plate amps at full flow, drop and split: the clamp leads, and another sight of the flow comes first."""
+    advice = told(base, [*running(), reading("line_current", "2.0 A", "pump:onboard")])
+    assert any("far less than its plate" in c for c in advice.contradictions)
+    assert advice.suspects[0].cause.startswith("instrument:ammeter") and faults(advice) < 0.1
+    assert looks(advice)[0] in base.rules["low-amps-but-flow"].then.settle
+    without = told(base, running())
+    assert instruments(advice, "ammeter") > 10 * max(instruments(without, "ammeter"), 0.01)
+
+
+def test_card_against_pressure_at_rest(base: Knowledge) -> None:
+    """143 psig at 80 F belongs to another refrigerant than the card's: who read the scale or filled the card leads."""
+    rest = [
+        reading("suction_pressure", "143 psig", state="standing"),
+        reading("liquid_pressure", "143 psig", state="standing"),
+        reading("entering_air", "80 F", state="standing"),
+    ]
+    advice = told(base, rest)
+    assert any("refrigerant of the card" in c for c in advice.contradictions)
+    assert advice.suspects[0].cause == "wrong-scale-or-unit"
+    assert looks(advice)[0] in base.rules["rest-pressure-off-card"].then.settle
+    right = [{**e, "value": "236 psig"} if "pressure" in e["quantity"] else e for e in rest]
+    assert told(base, right).contradictions == ()
+
+
+def test_a_mistaken_answer_is_said_to_be_in_doubt(base: Knowledge) -> None:
+    """ "The pump does not turn", against drop, meter and amps."""
+    entries = [
+        {"check": "pump-look", "answer": "stopped", "who": "customer-says", "sure": "think-so"},
+        reading("evaporator_drop", "6.5 psi"),
+        reading("flow", "96 gpm"),
+        reading("line_current", "6.0 A", "pump:onboard"),
+    ]
+    advice = told(base, entries, "no-flow")
+    assert any("may be a mistake" in d and base.findings["pump-turning"].texts["stopped"] in d for d in advice.doubts)
+    assert not any("may be a mistake" in d for d in told(base, entries[:1], "no-flow").doubts)
+
+
+def test_a_proof_that_stands_alone_is_said_to_do_so(base: Knowledge) -> None:
+    """A shaft stuck by hand proves a jam; with nothing else for it, it is to be read back, with the trip and hum it is not."""
+    stuck = {"check": "pump-hand-turn", "answer": "stuck"}
+    alone = told(base, [stuck, reading("evaporator_drop", "6.5 psi")], "pump-trip")
+    assert alone.suspects[0].cause == "pump-jammed" and alone.suspects[0].probability >= 0.99
+    assert any("rests on what was seen alone" in d for d in alone.doubts)
+    hums = {"check": "pump-look", "answer": "hums"}
+    amps = {"finding": "pump-current", "word": "high", "place": "pump:onboard"}
+    backed = told(base, [stuck, hums, amps], "pump-trip")
+    assert backed.suspects[0].cause == "pump-jammed"
+    assert not any("rests on what was seen alone" in d for d in backed.doubts)
+
+
+@pytest.mark.parametrize("bound", BOUNDS, ids=lambda b: b.quantity)
+def test_every_bound_names_looks_that_exist(bound: Any, base: Knowledge) -> None:
+    assert bound.quantity in DERIVED and bound.settle
+    assert set(bound.settle) <= set(base.checks)
