@@ -25,7 +25,7 @@ from ui.signin_serving import COOKIE, PAGE, PASSED_ON, Serving, is_loopback
 OPEN = (PAGE, "/_stcore/health", "/favicon.png", "/auth/login", "/oauth2callback")
 OPEN_BELOW = ("/static/",)  # the page's own scripts, fonts and styles: the same for everybody, nothing of ours
 SHUT = ("/_stcore/metrics", "/_stcore/agent")  # of no use to anybody at a desk
-KNOWN_FOR_S = 5.0  # a page is seventy files; the store is not asked for each
+KNOWN_FOR_S = 2.0  # a page is seventy files; the store is not asked for each
 MOST_KNOWN = 2000
 VOUCHED = "_streamlit_user"  # the cookie in which Streamlit puts what the identity provider said, signed
 HEADERS = {
