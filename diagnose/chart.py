@@ -15,17 +15,28 @@ INK, GRID, PAPER = "#111111", "#c4c4c4", "#ffffff"
 # colour, dash: told apart in print and by any eye by the dash alone
 STYLES = (("#0b4f9e", ""), ("#8a3800", "9 4"), ("#14602f", "3 3"), ("#5a2a82", "12 3 3 3"), ("#333333", "1 3"))
 LEFT, RIGHT, TOP = 62.0, 14.0, 16.0
+BAR = 0.6  # of the distance between two ticks
+SAME_LEVEL = 0.05  # of the height
 
 
 @dataclass(frozen=True)
 class Axis:
-    """label: quantity with its unit. low, high: ends (low < high; above 0 where log). ticks: marked values, () = chosen."""
+    """label: quantity with its unit. low, high: ends (low < high; above 0 where log). ticks: marked values, () = chosen.
+
+    names: what is written at the ticks instead of their values.
+    """
 
     label: str
     low: float
     high: float
     log: bool = False
     ticks: tuple[float, ...] = ()
+    names: tuple[str, ...] = ()
+
+    def written(self) -> list[tuple[float, str]]:
+        """Ticks with what stands beside them."""
+        ticks = self.marked()
+        return list(zip(ticks, self.names or [f"{t:g}" for t in ticks], strict=True))
 
     def share(self, value: float) -> float:
         """Where ``value`` stands between the ends, 0 to 1; beyond them it stays at the end."""
@@ -50,11 +61,11 @@ class Axis:
 
 @dataclass(frozen=True)
 class Series:
-    """points: (x, y) in the units of the axes; a None y breaks the line. shape: joined, joined with marks, marks, or stairs."""
+    """points: (x, y) in the units of the axes; a None y breaks the line. shape: joined, joined with marks, marks, stairs, bars."""
 
     name: str
     points: tuple[tuple[float, float | None], ...]
-    shape: Literal["line", "marked", "points", "stairs"] = "line"
+    shape: Literal["line", "marked", "points", "stairs", "bars"] = "line"
     style: int | None = None
 
 
@@ -70,8 +81,7 @@ def chart(
     high: float = 360.0,
 ) -> str:
     """One SVG element. words: what it shows. limits: (name, y) level lines. notes: (x, y, text) beside a point."""
-    rows = max(1, math.ceil(sum(1 for s in series if s.name) / 2))
-    bottom = 46.0 + 20.0 * rows
+    bottom = 46.0 + 20.0 * max(0.5, sum(1 for s in series if s.name))
     width, height = wide - LEFT - RIGHT, high - TOP - bottom
 
     def at(px: float, py: float) -> tuple[float, float]:
@@ -82,16 +92,16 @@ def chart(
         f'font-family="sans-serif" font-size="13" fill="{INK}"><title>{escape(words)}</title>'
         f'<rect width="{wide:g}" height="{high:g}" fill="{PAPER}"/>'
     ]
-    for tick in y.marked():
+    for tick, text in y.written():
         _, level = at(x.low, tick)
         parts.append(f'<line x1="{LEFT:g}" y1="{level:.1f}" x2="{wide - RIGHT:g}" y2="{level:.1f}" stroke="{GRID}"/>')
-        parts.append(f'<text x="{LEFT - 6:g}" y="{level + 4:.1f}" text-anchor="end">{tick:g}</text>')
-    for tick in x.marked():
+        parts.append(f'<text x="{LEFT - 6:g}" y="{level + 4:.1f}" text-anchor="end">{escape(text)}</text>')
+    for tick, text in x.written():
         across, _ = at(tick, y.low)
         parts.append(
             f'<line x1="{across:.1f}" y1="{TOP + height:g}" x2="{across:.1f}" y2="{TOP + height + 5:g}" stroke="{INK}"/>'
         )
-        parts.append(f'<text x="{across:.1f}" y="{TOP + height + 18:g}" text-anchor="middle">{tick:g}</text>')
+        parts.append(f'<text x="{across:.1f}" y="{TOP + height + 18:g}" text-anchor="middle">{escape(text)}</text>')
     parts.append(
         f'<text x="{LEFT + width / 2:g}" y="{TOP + height + 34:g}" text-anchor="middle">{escape(x.label)}</text>'
     )
@@ -99,7 +109,7 @@ def chart(
     parts.append(
         f'<text x="14" y="{middle:g}" text-anchor="middle" transform="rotate(-90 14 {middle:g})">{escape(y.label)}</text>'
     )
-    for name, level in limits:
+    for name, level in _merged(limits, y):
         _, row = at(x.low, level)
         parts.append(
             f'<line x1="{LEFT:g}" y1="{row:.1f}" x2="{wide - RIGHT:g}" y2="{row:.1f}" stroke="{INK}" stroke-width="1.5"/>'
@@ -110,11 +120,14 @@ def chart(
         colour, dash = STYLES[(number if one.style is None else one.style) % len(STYLES)]
         parts += _drawn(one, at, colour, dash)
         if one.name:
-            cell, line = LEFT + (named % 2) * width / 2, high - bottom + 58.0 + 20.0 * (named // 2)
-            parts.append(
-                f'<line x1="{cell:g}" y1="{line - 4:g}" x2="{cell + 28:g}" y2="{line - 4:g}" stroke="{colour}" '
-                f'stroke-width="3" stroke-dasharray="{dash}"/><text x="{cell + 34:g}" y="{line:g}">{escape(one.name)}</text>'
+            line = high - bottom + 58.0 + 20.0 * named
+            mark = (
+                f'<circle cx="{LEFT + 14:g}" cy="{line - 4:g}" r="5" fill="{colour}"/>'
+                if one.shape == "points"
+                else f'<line x1="{LEFT:g}" y1="{line - 4:g}" x2="{LEFT + 28:g}" y2="{line - 4:g}" stroke="{colour}" '
+                f'stroke-width="3" stroke-dasharray="{dash}"/>'
             )
+            parts.append(f'{mark}<text x="{LEFT + 34:g}" y="{line:g}">{escape(one.name)}</text>')
             named += 1
     for px, py, text in notes:
         across, level = at(px, py)
@@ -123,6 +136,18 @@ def chart(
             f'<text x="{across + (-7 if anchor == "end" else 7):.1f}" y="{level - 7:.1f}" text-anchor="{anchor}">{escape(text)}</text>'
         )
     return "".join([*parts, "</svg>"])
+
+
+def _merged(limits: Sequence[tuple[str, float]], y: Axis) -> list[tuple[str, float]]:
+    """Level lines that would lie on each other under one name."""
+    out: list[tuple[str, float]] = []
+    for name, level in limits:
+        near = next((n for n, (_, other) in enumerate(out) if abs(y.share(level) - y.share(other)) < SAME_LEVEL), None)
+        if near is None:
+            out.append((name, level))
+        else:
+            out[near] = (f"{out[near][0]}, {name}", out[near][1])
+    return out
 
 
 def _drawn(one: Series, at: Callable[[float, float], tuple[float, float]], colour: str, dash: str) -> list[str]:
@@ -138,6 +163,15 @@ def _drawn(one: Series, at: Callable[[float, float], tuple[float, float]], colou
         if one.shape == "stairs" and run:
             run.append((here[0], run[-1][1]))
         run.append(here)
+    if one.shape == "bars":
+        half = BAR / 2
+        for px, py in one.points:
+            if py is not None:
+                (x0, y0), (x1, y1) = at(px - half, py), at(px + half, 0.0)
+                out.append(
+                    f'<rect x="{x0:.1f}" y="{y0:.1f}" width="{x1 - x0:.1f}" height="{y1 - y0:.1f}" fill="{colour}"/>'
+                )
+        return out
     for run in runs:
         if len(run) > 1 and one.shape != "points":
             line = " ".join(f"{a:.1f},{b:.1f}" for a, b in run)

@@ -414,7 +414,7 @@ def _design_split(machine: MachineData) -> float:
     return DEFAULT_SPLIT_K
 
 
-def _glycol_factor(machine: MachineData) -> float:
+def glycol_factor(machine: MachineData) -> float:
     """Drop with this fluid over drop with water at the same flow; curves are for water unless the card says otherwise."""
     if machine.fluid in ("", "water") or not machine.glycol_percent:
         return 1.0
@@ -442,7 +442,7 @@ def _fluid(work: Derivation) -> None:
     def fall(v: Sequence[float]) -> float:
         return v[0] if len(v) == 1 else v[0] - v[1]
 
-    factor = _glycol_factor(machine)
+    factor = glycol_factor(machine)
     design_flow, design_drop = machine.get("design_flow"), machine.get("design_drop")
     if design_drop is None and "evaporator_drop" in machine.card:
         design_drop = machine.card["evaporator_drop"][0]
@@ -519,7 +519,7 @@ def _temperatures(work: Derivation, meter: Reading | None) -> None:
         flow = work.values.get(("flow_by_drop", "unit"))
         design_flow, design_drop = machine.get("design_flow"), machine.get("design_drop")
         if flow is not None and design_flow and design_drop:
-            expected, count = design_drop * _glycol_factor(machine), sum(len(s.values) for s in flow.sources)
+            expected, count = design_drop * glycol_factor(machine), sum(len(s.values) for s in flow.sources)
             work.add(
                 "capacity",
                 "unit",
