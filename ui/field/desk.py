@@ -11,7 +11,7 @@ from diagnose.advice import Step
 from diagnose.phrases import ROLES
 from diagnose.store import closing_of
 from diagnose.store.records import OUTCOMES
-from ui import office
+from ui import office, pictures
 from ui.field import calculate, closing, log, question, rail, ranking, values, verdict
 from ui.field.acts import Desk, stay
 from ui.parts import announce, drawer, html, say_now, t
@@ -42,6 +42,7 @@ def draw(call_id: str) -> None:
         if call.open:
             drawers(("Other checks", desk.key("drawer-jump"), lambda: ranking.other_checks(desk, shown)))
         drawers(
+            ("Pictures", f"drawer-pictures-{call.id}", lambda: pictures.draw(desk)),
             ("What was told", f"drawer-told-{call.id}", lambda: log.told(desk)),
             ("Who is at the machine", desk.key("drawer-who"), lambda: log.who(desk)),
             ("Report and close", desk.key("drawer-report"), lambda: log.report(desk)),
