@@ -134,6 +134,51 @@ sign_in_tries = Table(
     Column("last_at", Text, nullable=False),
 )
 
+training_classes = Table(
+    "training_classes",
+    _schema,
+    Column("code", Text, primary_key=True),
+    Column("title", Text, nullable=False),
+    Column("body", Text, nullable=False),
+    Column("team", Text, nullable=False),
+    Column("opened_at", Text, nullable=False),
+    Column("opened_by", Text, nullable=False),
+)
+training_sessions = Table(
+    "training_sessions",
+    _schema,
+    Column("id", Text, primary_key=True),
+    Column("key", Text, nullable=False, unique=True),
+    Column("class_code", Text, nullable=False),
+    Column("trainee", Text, nullable=False),
+    Column("header", Text, nullable=False),
+    Column("revision", Integer, nullable=False),
+    Column("team", Text, nullable=False),
+    Column("opened_at", Text, nullable=False),
+    Column("last_at", Text, nullable=False),
+)
+training_events = Table(
+    "training_events",
+    _schema,
+    Column("session_id", Text, ForeignKey("training_sessions.id"), primary_key=True),
+    Column("number", Integer, primary_key=True, autoincrement=False),
+    Column("key", Text, nullable=False),
+    Column("body", Text, nullable=False),
+    Column("by", Text, nullable=False),
+    Column("at", Text, nullable=False),
+    UniqueConstraint("session_id", "key", name="training_events_once"),
+)
+training_scenarios = Table(
+    "training_scenarios",
+    _schema,
+    Column("id", Text, primary_key=True),
+    Column("number", Integer, primary_key=True, autoincrement=False),
+    Column("body", Text, nullable=False),
+    Column("team", Text, nullable=False),
+    Column("by", Text, nullable=False),
+    Column("at", Text, nullable=False),
+)
+
 
 class Taken(Exception):
     """A row with this key is already there (two writers met)."""
@@ -484,6 +529,76 @@ def drop_tries(tx: Connection, keys: Sequence[str]) -> None:
 def forget_tries(tx: Connection, before: str) -> None:
     """Forget failed tries older than a moment."""
     tx.execute(delete(sign_in_tries).where(sign_in_tries.c.last_at < before))
+
+
+# --- training
+
+
+def add_class(tx: Connection, row: Row) -> None:
+    """Insert a class."""
+    tx.execute(insert(training_classes), dict(row))
+
+
+def all_classes(tx: Connection) -> list[Row]:
+    """All classes, the newest first."""
+    return _rows(tx, select(training_classes).order_by(training_classes.c.opened_at.desc(), training_classes.c.code))
+
+
+def one_class(tx: Connection, code: str) -> Row | None:
+    """One class, or None."""
+    return _first(tx, select(training_classes).where(training_classes.c.code == code))
+
+
+def add_training(tx: Connection, row: Row) -> None:
+    """Insert a session."""
+    tx.execute(insert(training_sessions), dict(row))
+
+
+def training_by_key(tx: Connection, key: str) -> Row | None:
+    """The session that was begun with this key, or None."""
+    return _first(tx, select(training_sessions).where(training_sessions.c.key == key))
+
+
+def one_training(tx: Connection, session_id: str, *, to_write: bool = False) -> Row | None:
+    """One session, or None. to_write: hold its row until the transaction ends."""
+    query = select(training_sessions).where(training_sessions.c.id == session_id)
+    return _first(tx, query.with_for_update() if to_write else query)
+
+
+def trainings_of(tx: Connection, class_code: str) -> list[Row]:
+    """Sessions of a class in the order of their beginning; "": those of no class."""
+    t = training_sessions
+    return _rows(tx, select(t).where(t.c.class_code == class_code).order_by(t.c.opened_at, t.c.trainee, t.c.id))
+
+
+def training_events_of(tx: Connection, session_id: str) -> list[Row]:
+    """Events of a session in order."""
+    t = training_events
+    return _rows(tx, select(t).where(t.c.session_id == session_id).order_by(t.c.number))
+
+
+def add_training_event(tx: Connection, row: Row) -> bool:
+    """Insert an event and move the session on from the revision before it; False when it has moved meanwhile."""
+    t = training_sessions
+    moved = tx.execute(
+        update(t)
+        .where(t.c.id == row["session_id"], t.c.revision == row["number"] - 1)
+        .values(revision=row["number"], last_at=row["at"])
+    )
+    if moved.rowcount != 1:
+        return False
+    tx.execute(insert(training_events), dict(row))
+    return True
+
+
+def all_scenarios(tx: Connection) -> list[Row]:
+    """All versions of all scenarios that were written, oldest first."""
+    return _rows(tx, select(training_scenarios).order_by(training_scenarios.c.id, training_scenarios.c.number))
+
+
+def add_scenario(tx: Connection, row: Row) -> None:
+    """Insert a version of a scenario."""
+    tx.execute(insert(training_scenarios), dict(row))
 
 
 def kept_tables() -> tuple[Table, ...]:

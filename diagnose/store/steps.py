@@ -79,4 +79,32 @@ STEPS: tuple[Step, ...] = (
             ),
         ),
     ),
+    Step(
+        "training: classes, sessions with their events, scenarios that trainers wrote",
+        both=(
+            "CREATE TABLE training_classes (code TEXT PRIMARY KEY, title TEXT NOT NULL, body TEXT NOT NULL, "
+            "team TEXT NOT NULL, opened_at TEXT NOT NULL, opened_by TEXT NOT NULL)",
+            "CREATE TABLE training_sessions (id TEXT PRIMARY KEY, key TEXT NOT NULL UNIQUE, class_code TEXT NOT NULL, "
+            "trainee TEXT NOT NULL, header TEXT NOT NULL, revision INTEGER NOT NULL, team TEXT NOT NULL, "
+            "opened_at TEXT NOT NULL, last_at TEXT NOT NULL)",
+            "CREATE TABLE training_events (session_id TEXT NOT NULL REFERENCES training_sessions (id), "
+            'number INTEGER NOT NULL, key TEXT NOT NULL, body TEXT NOT NULL, "by" TEXT NOT NULL, at TEXT NOT NULL, '
+            "PRIMARY KEY (session_id, number), "
+            "CONSTRAINT training_events_once UNIQUE (session_id, key))",
+            "CREATE TABLE training_scenarios (id TEXT NOT NULL, number INTEGER NOT NULL, body TEXT NOT NULL, "
+            'team TEXT NOT NULL, "by" TEXT NOT NULL, at TEXT NOT NULL, PRIMARY KEY (id, number))',
+            "CREATE INDEX training_sessions_by_class ON training_sessions (class_code, opened_at)",
+        ),
+        sqlite=tuple(
+            f"CREATE TRIGGER {table}_{act.lower()} BEFORE {act} ON {table} "
+            "BEGIN SELECT RAISE(ABORT, 'what happened is never changed or deleted'); END"
+            for table in ("training_events", "training_scenarios")
+            for act in ("UPDATE", "DELETE")
+        ),
+        postgresql=tuple(
+            f"CREATE TRIGGER {table}_keeps BEFORE UPDATE OR DELETE ON {table} "
+            "FOR EACH ROW EXECUTE FUNCTION chiller_keeps()"
+            for table in ("training_events", "training_scenarios")
+        ),
+    ),
 )

@@ -40,6 +40,7 @@ from diagnose.store.records import (
     call_of,
     line_of,
 )
+from diagnose.store.training import TrainingRecords
 from diagnose.store.transfer import CallEvent, origin_of, read_call, same_event
 from diagnose.store.users import Users
 from shared.errors import CaseError, StoreError, shorten
@@ -83,6 +84,11 @@ class Store:
     def users(self) -> Users:
         """Who may sign in."""
         return Users(self._db)
+
+    @property
+    def training(self) -> TrainingRecords:
+        """Classes, sessions and scenarios of the training desk."""
+        return TrainingRecords(self._db, self._person)
 
     def close(self) -> None:
         """Close all connections."""

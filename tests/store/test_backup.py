@@ -17,6 +17,7 @@ import pytest
 from diagnose.store import Store
 from diagnose.store import database as db
 from diagnose.store.backup import LEFT_OUT
+from diagnose.store.steps import STEPS
 from shared.errors import StoreError
 
 T0 = datetime(2026, 5, 4, 9, 0, tzinfo=UTC)
@@ -109,6 +110,9 @@ def test_a_place_that_cannot_be_written(full: Store, tmp_path: Path) -> None:
     assert not [p for p in tmp_path.iterdir() if p.suffix == ".part"]
 
 
+SCHEMA = f'"schema":{len(STEPS)}'
+
+
 def change(at: int, old: str, new: str) -> Callable[[list[str]], list[str]]:
     def work(lines: list[str]) -> list[str]:
         assert old in lines[at]
@@ -125,8 +129,8 @@ BAD: list[tuple[str, Callable[[list[str]], list[str]], str]] = [
     ("one letter", change(1, "it says", "it sayz"), "digest"),
     ("something after the end", lambda lines: [*lines, lines[3]], "after the end"),
     ("another format", change(0, "chiller-records", "records"), "not a backup"),
-    ("newer", change(0, '"schema":3', '"schema":99'), "newer release"),
-    ("schema of text", change(0, '"schema":3', '"schema":"3"'), "newer release"),
+    ("newer", change(0, SCHEMA, '"schema":99'), "newer release"),
+    ("schema of text", change(0, SCHEMA, SCHEMA.replace(":", ':"') + '"'), "newer release"),
     ("a table of ours that is not kept", change(3, '"machines"', '"sign_ins"'), "table 'sign_ins'"),
     ("a table of nobody", change(3, '"machines"', '"x; DROP TABLE calls"'), "table 'x; DROP"),
     ("tables in disorder", lambda lines: [lines[0], lines[5], *lines[1:5], *lines[6:]], "table"),

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from pathlib import Path
 from typing import Any
 
 import pytest
 
+from diagnose.store import Store
 from knowledge.load import Knowledge, load_knowledge
 from knowledge.scenarios import Scenario
 
@@ -39,3 +41,12 @@ def scenario() -> Callable[..., Scenario]:
         return Scenario.model_validate({**PLAIN, **changes})
 
     return make
+
+
+@pytest.fixture(params=["sqlite", "postgres"])
+def store(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Store]:
+    """An empty store of each kind."""
+    postgres = request.param == "postgres"
+    made = Store(str(request.getfixturevalue("postgres_url")) if postgres else str(tmp_path / "calls.sqlite"))
+    yield made
+    made.close()
