@@ -77,9 +77,9 @@ def _parser() -> argparse.ArgumentParser:
     prove = commands.add_parser(
         "prove",
         help="run a full-size proof: belief (against an independent library), calibration (in a moved world), causes (self-play), plan (against the optimum), "
-        "plant (random machines, days and faults)",
+        "plant (random machines, days and faults), crash (writers killed at random), load (fifty people at once)",
     )
-    prove.add_argument("name", choices=("belief", "calibration", "causes", "evaluate", "plan", "plant"))
+    prove.add_argument("name", choices=("belief", "calibration", "causes", "crash", "evaluate", "load", "plan", "plant"))
     prove.add_argument("--json", action="store_true")
     prove.add_argument("--out", default="", help="write the result file here")
     prove.add_argument(
@@ -88,6 +88,7 @@ def _parser() -> argparse.ArgumentParser:
     prove.add_argument("--seed", type=int, default=1)
     prove.add_argument("--draws", type=int, default=0, help="fewer draws or networks than the full proof")
     prove.add_argument("--processes", type=int, default=1)
+    prove.add_argument("--minutes", type=float, default=0.0, help="load: a soak of this length instead of the full one")
     prove.add_argument("--only", nargs="*", default=[], help="causes: only these")
     training_arguments.add_parser(commands)
     schema = commands.add_parser("schema", help="print the JSON Schema of case or advice")

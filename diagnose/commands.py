@@ -264,7 +264,7 @@ def run_prove(args: argparse.Namespace) -> int:
     from diagnose.prove.result import Options
     from diagnose.prove.run import prove
 
-    options = Options(args.seed, args.draws, args.processes, args.date, args.out, tuple(args.only))
+    options = Options(args.seed, args.draws, args.processes, args.date, args.out, tuple(args.only), args.minutes)
     result, text = prove(args.name, options)
     print(json.dumps(result, ensure_ascii=False) if args.json else text)
     return 0 if result.get("passes", True) else 1

@@ -24,6 +24,7 @@ class Options:
     date: str = ""
     out: str = ""
     only: tuple[str, ...] = ()
+    minutes: float = 0.0
 
 
 def machine() -> str:

@@ -11,7 +11,9 @@ from diagnose.plant.prove import plant_text, prove_plant
 from diagnose.prove.belief import belief_text, prove_belief
 from diagnose.prove.calibration import calibration_text, prove_calibration
 from diagnose.prove.causes import causes_text, prove_causes
+from diagnose.prove.crash import crash_text, prove_crash
 from diagnose.prove.growth import growth_text, prove_growth
+from diagnose.prove.load import load_text, prove_load
 from diagnose.prove.plan import plan_text, prove_plan
 from diagnose.prove.result import Options, stamped, write_result
 from diagnose.prove.shared import prove_shared, shared_text
@@ -21,8 +23,10 @@ PROOFS: dict[str, tuple[Proof, Callable[[dict[str, Any]], str]]] = {
     "belief": (prove_belief, belief_text),
     "calibration": (prove_calibration, calibration_text),
     "causes": (prove_causes, causes_text),
+    "crash": (prove_crash, crash_text),
     "evaluate": (prove_evaluation, proof_text),
     "growth": (prove_growth, growth_text),
+    "load": (prove_load, load_text),
     "plan": (prove_plan, plan_text),
     "plant": (prove_plant, plant_text),
     "shared": (prove_shared, shared_text),
