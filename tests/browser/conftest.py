@@ -187,3 +187,9 @@ def device(request: pytest.FixtureRequest, devices: dict[str, Device]) -> Iterat
 def phone(devices: dict[str, Device]) -> Iterator[Device]:
     """A phone only."""
     yield from _use(devices["phone"])
+
+
+@pytest.fixture
+def desktop(devices: dict[str, Device]) -> Iterator[Device]:
+    """A desktop only."""
+    yield from _use(devices["desktop"])
