@@ -10,6 +10,7 @@ import argparse
 import sys
 from collections.abc import Sequence
 
+from diagnose import store_command
 from diagnose.training import arguments as training_arguments
 from shared.errors import ChillerError
 
@@ -24,6 +25,7 @@ def _parser() -> argparse.ArgumentParser:
     run.add_argument("--json", action="store_true", help="print one Advice as JSON")
     run.add_argument("--steps", action="store_true", help="print the advice after every entry")
     run.add_argument("--without-rules", action="store_true", help="switch the rule stage off (ablation)")
+    run.add_argument("--three", action="store_true", help="weigh three causes at once as well")
     run.add_argument("--percent", action="store_true", help="chances in per cent instead of tenths")
     why = commands.add_parser("why", help="where one cause stands in a call, why, and what would bring it up")
     why.add_argument("case")
@@ -53,6 +55,13 @@ def _parser() -> argparse.ArgumentParser:
     report = commands.add_parser("report", help="write an HTML report of a case")
     report.add_argument("case")
     report.add_argument("-o", "--output", required=True)
+    sheet = commands.add_parser("worksheet", help="write a blank worksheet for one kind of call, to print")
+    sheet.add_argument("complaint", help="id of a complaint, see `complaints`")
+    sheet.add_argument("-o", "--output", required=True, help="HTML file to write")
+    sheet.add_argument("--role", default="technician", choices=("customer", "technician"))
+    sheet.add_argument("--qualified", nargs="*", default=[], choices=("electrical", "refrigerant", "height"))
+    sheet.add_argument("--machine", default="", help="a case file whose machine is written at the top")
+    sheet.add_argument("--circuits", type=int, default=2)
     bench = commands.add_parser("bench", help="time belief, next steps and whole advice")
     bench.add_argument("--json", action="store_true")
     replay = commands.add_parser("replay", help="work the transcribed calls of a folder and print the table")
@@ -79,7 +88,7 @@ def _parser() -> argparse.ArgumentParser:
         help="run a full-size proof: belief (against an independent library), calibration (in a moved world), causes (self-play), plan (against the optimum), "
         "plant (random machines, days and faults), crash (writers killed at random), load (fifty people at once)",
     )
-    prove.add_argument("name", choices=("belief", "calibration", "causes", "crash", "evaluate", "load", "plan", "plant"))
+    prove.add_argument("name", choices=("belief", "calibration", "causes", "crash", "evaluate", "growth", "load", "plan", "plant", "shared"))
     prove.add_argument("--json", action="store_true")
     prove.add_argument("--out", default="", help="write the result file here")
     prove.add_argument(
@@ -90,6 +99,7 @@ def _parser() -> argparse.ArgumentParser:
     prove.add_argument("--processes", type=int, default=1)
     prove.add_argument("--minutes", type=float, default=0.0, help="load: a soak of this length instead of the full one")
     prove.add_argument("--only", nargs="*", default=[], help="causes: only these")
+    store_command.add_parser(commands)
     training_arguments.add_parser(commands)
     schema = commands.add_parser("schema", help="print the JSON Schema of case or advice")
     schema.add_argument("what", choices=("case", "advice"))

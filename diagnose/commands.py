@@ -28,7 +28,8 @@ def run_run(args: argparse.Namespace) -> int:
         if args.steps
         else [case]
     )
-    advices = [advise(one, knowledge, rules=not args.without_rules, explain=one is stages[-1]) for one in stages]
+    rules, last = not args.without_rules, stages[-1]
+    advices = [advise(c, knowledge, rules=rules, explain=c is last, three=args.three and c is last) for c in stages]
     if args.json:
         dumped = [a.model_dump(mode="json", by_alias=True) for a in advices]
         print(json.dumps(dumped if args.steps else dumped[0], ensure_ascii=False))
@@ -229,6 +230,26 @@ def run_report(args: argparse.Namespace) -> int:
     return 0
 
 
+def run_worksheet(args: argparse.Namespace) -> int:
+    """`worksheet COMPLAINT -o FILE`: a blank page to print."""
+    from diagnose.case_check import read_case_file
+    from diagnose.worksheet import worksheet
+
+    knowledge = load_knowledge()
+    machine = read_case_file(Path(args.machine)).machine if args.machine else None
+    page = worksheet(
+        knowledge, args.complaint, role=args.role, qualified=args.qualified, machine=machine, circuits=args.circuits
+    )
+    try:
+        Path(args.output).write_text(page, encoding="utf-8")
+    except OSError as error:
+        raise ChillerError(
+            "worksheet cannot be written", given=args.output, allowed="a file in a folder that exists", do=str(error)
+        ) from None
+    print(f"written: {args.output}")
+    return 0
+
+
 def run_bench(args: argparse.Namespace) -> int:
     """`bench`: timings of belief, next steps, whole advice."""
     from diagnose.bench import bench, bench_text
@@ -268,6 +289,13 @@ def run_prove(args: argparse.Namespace) -> int:
     result, text = prove(args.name, options)
     print(json.dumps(result, ensure_ascii=False) if args.json else text)
     return 0 if result.get("passes", True) else 1
+
+
+def run_store(args: argparse.Namespace) -> int:
+    """`store ACT`: the record; exit 1 when a check of it finds problems."""
+    from diagnose.store_command import run
+
+    return run(args)
 
 
 def run_train(args: argparse.Namespace) -> int:
