@@ -101,13 +101,29 @@ INPUTS: dict[str, tuple[frozenset[str], ...]] = {
         "unbalance_amplification": ("line_voltage line_current",),
         "valve_opening": ("valve_opening",),
         "glycol_margin": ("weather_air",),
+        "superheat_of_expected": ("suction_pressure suction_line entering_fluid entering_air",),
+        "subcooling_of_expected": ("liquid_pressure liquid_line entering_fluid entering_air",),
+        "approach_of_expected": ("suction_pressure leaving_fluid entering_fluid entering_air",),
+        "split_of_expected": (
+            "liquid_pressure entering_fluid entering_air",
+            "discharge_pressure entering_fluid entering_air",
+        ),
+        "suction_over_expected": ("suction_pressure entering_fluid entering_air",),
+        "head_over_expected": (
+            "liquid_pressure entering_fluid entering_air",
+            "discharge_pressure entering_fluid entering_air",
+        ),
+        "fluid_split_of_expected": ("entering_fluid leaving_fluid entering_air",),
+        "compressor_current_of_expected": ("line_current entering_fluid entering_air",),
     }.items()
 }
 
 
 @dataclass(frozen=True)
 class DerivedValue:
-    """value and standard uncertainty in SI; partials: change per unit of each variable; metric: how people read it."""
+    """value and standard uncertainty in SI; partials: change per unit of each variable. told: how people read it, where the
+    number alone would not say it.
+    """
 
     quantity: str
     place: str
@@ -118,6 +134,7 @@ class DerivedValue:
     sources: tuple[Reading, ...]
     own_sd: float = 0.0
     condition: str = ""
+    told: str = ""
 
     @property
     def state(self) -> str:
@@ -232,7 +249,7 @@ def _circuit(work: Derivation, place: str) -> None:
     opening = work.any("valve_opening", place)
     work.add("valve_opening", place, [opening], lambda v: v[0])
     head = liquid or discharge
-    air = _air(work)
+    air = air_at_coil(work)
     entering, leaving = work.run("entering_fluid", "unit"), work.run("leaving_fluid", "unit")
     work.add("pressure_split", place, [head, suction], lambda v: v[0] - v[1])
     low_cut, high_cut = machine.get("low_pressure_cutout"), machine.get("high_pressure_cutout")
@@ -356,7 +373,7 @@ def _standing(work: Derivation, place: str, running_air: Reading | None) -> None
     )
 
 
-def _air(work: Derivation) -> Reading | None:
+def air_at_coil(work: Derivation) -> Reading | None:
     """Air entering the coil: one reading, or the mean of readings taken at several sides."""
     plain = work.run("entering_air", "unit")
     sides = [
@@ -628,7 +645,7 @@ def _pump(work: Derivation) -> None:
 
 
 def _air_side(work: Derivation) -> None:
-    air, weather = _air(work), work.run("weather_air", "unit") or work.rest("weather_air", "unit")
+    air, weather = air_at_coil(work), work.run("weather_air", "unit") or work.rest("weather_air", "unit")
     work.add("air_over_weather", "unit", [air, weather], lambda v: v[0] - v[1])
     work.add("weather_air", "unit", [weather or air], lambda v: v[0])
     sides = [r for r in work.readings.conditioned if r.quantity == "entering_air"]

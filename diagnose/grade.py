@@ -14,6 +14,7 @@ from dataclasses import dataclass, field
 from diagnose.bounds import BOUNDS, Bound
 from diagnose.case import Case, Entry
 from diagnose.derive import Derivation, DerivedValue
+from diagnose.expected import used
 from diagnose.places import Topology, circuit_of, spell
 from diagnose.readings import Reading, Readings, instrument_kinds, place_of, spoken_circuits, width
 from knowledge.load import Knowledge
@@ -22,11 +23,16 @@ from shared.quantities import DERIVED
 from shared.units import parse, parse_spread, show
 
 HONEST = ""
+CARD_FACTS = ("clean-split", "card-subcooling")  # rows that use this very machine's own healthy figure
 UNSTEADY_SOFT = 1.5  # bands widened by half while steadiness is only assumed
 SETTLED = (
     "superheat",
     "subcooling",
     "subcooling_over_card",
+    "superheat_of_expected",
+    "subcooling_of_expected",
+    "approach_of_expected",
+    "split_of_expected",
     "approach",
     "condenser_split",
     "condenser_split_over_clean",
@@ -66,6 +72,11 @@ class Evidence:
     state: str
     derived: DerivedValue | None = None
     answered: bool = False
+
+    @property
+    def against_expected(self) -> bool:
+        """Whether it was judged by what this machine should show today."""
+        return self.derived is not None and used(self.derived.quantity)
 
     def words(self, card: Finding) -> tuple[tuple[str, float], ...]:
         """(word, probability if every word were equally likely before), most likely first."""
@@ -128,11 +139,41 @@ def band_rows(knowledge: Knowledge) -> dict[str, list[BandRow]]:
     return dict(rows)
 
 
-def choose_band(rows: Iterable[BandRow], facts: Mapping[str, str], have: Iterable[str]) -> BandRow | None:
-    """The row whose conditions all hold and are most, among those whose quantity is at hand."""
+def choose_band(
+    rows: Iterable[BandRow], facts: Mapping[str, str], have: Iterable[str], beside: bool = False
+) -> BandRow | None:
+    """The row whose conditions all hold, among those whose quantity is at hand: one with the machine's own figure first, then
+    one on today's expected figure, then the one with most conditions. beside: among the rows weighed beside that one.
+    """
     names = set(have)
-    fitting = [r for r in rows if r.card.quantity in names and all(facts.get(k) in v for k, v in r.card.when.items())]
-    return max(fitting, key=lambda r: (len(r.card.when), r.card.id)) if fitting else None
+    fitting = [
+        r
+        for r in rows
+        if r.card.beside is beside
+        and r.card.quantity in names
+        and all(facts.get(k) in v for k, v in r.card.when.items())
+    ]
+
+    def rank(row: BandRow) -> tuple[bool, bool, int, str]:
+        own = any(k in CARD_FACTS for k in row.card.when)
+        return own, used(row.card.quantity), len(row.card.when), row.card.id
+
+    return max(fitting, key=rank) if fitting else None
+
+
+def farther(one: Sequence[float], other: Sequence[float], neutral: int) -> tuple[float, ...]:
+    """Two gradings of one thing on the same scale: at each step away from the neutral word the larger chance counts."""
+    out = [0.0] * len(one)
+    for order in (range(neutral), range(len(one) - 1, neutral, -1)):
+        reached = a = b = 0.0
+        for k in order:
+            a, b = a + one[k], b + other[k]
+            out[k] = max(a, b) - reached
+            reached = max(a, b)
+    rest = 1.0 - sum(out)
+    out[neutral] = max(rest, 0.0)
+    total = sum(out)
+    return tuple(x / total for x in out)
 
 
 def state_fits(required: Iterable[str], state: str, steadiness: str) -> bool:
@@ -242,9 +283,9 @@ class Grader:
         for finding_id, bands in rows.items():
             finding = self.knowledge.findings[finding_id]
             for place, have in by_place.items():
-                band = choose_band(bands, self.facts, have)
-                if band is not None and self._place_fits(finding, place):
-                    self._number(finding, place, have[band.card.quantity], band)
+                chosen = [choose_band(bands, self.facts, have, beside) for beside in (False, True)]
+                if chosen[0] is not None and self._place_fits(finding, place):
+                    self._number(finding, place, [(have[r.card.quantity], r) for r in chosen if r is not None])
         if not skip_answers:
             self._answers()
         self._bounds()
@@ -254,15 +295,31 @@ class Grader:
         kind = place.split(":")[0]
         return finding.place == kind or (finding.place in ("unit", "supply") and kind in ("unit", "supply"))
 
-    def _number(self, finding: Finding, place: str, value: DerivedValue, band: BandRow) -> None:
+    def _chances(self, value: DerivedValue, row: BandRow, mode: Mode | None) -> tuple[float, ...]:
+        """Chance of each word by one row, if ``mode`` lies (None: all are honest)."""
+        steadiness = next((s.steadiness for s in value.sources if s.steadiness), self.steadiness)
+        soft = row.soft * (UNSTEADY_SOFT if value.quantity in SETTLED and steadiness in ("unknown", "") else 1.0)
+        at = (moved(value, mode) if mode is not None else None) or (value.value, value.sd)
+        return word_probabilities(at[0], math.hypot(at[1], soft), row.limits)
+
+    def _number(self, finding: Finding, place: str, graded: Sequence[tuple[DerivedValue, BandRow]]) -> None:
+        """Grade one finding by the row chosen, with the row beside it where there is one."""
+        words, floor = finding.ordered, self.knowledge.words.floor
+
+        def chances(mode: Mode | None) -> tuple[float, ...]:
+            made = [self._chances(value, row, mode) for value, row in graded]
+            return _floored(
+                made[0] if len(made) == 1 else farther(made[0], made[1], words.index(finding.neutral)), floor
+            )
+
+        p = chances(None)
+        best = max(range(len(words)), key=p.__getitem__)
+        top = words[best]
+        value = max(graded, key=lambda one: self._chances(one[0], one[1], None)[best])[0]
         state = value.state or self.state
         steadiness = next((s.steadiness for s in value.sources if s.steadiness), self.steadiness)
-        words = finding.ordered
-        soft = band.soft * (UNSTEADY_SOFT if value.quantity in SETTLED and steadiness in ("unknown", "") else 1.0)
-        floor = self.knowledge.words.floor
-        p = _floored(word_probabilities(value.value, math.hypot(value.sd, soft), band.limits), floor)
-        top = words[max(range(len(words)), key=p.__getitem__)]
-        self.out.words_of[value.quantity, place] = top
+        for one, _ in graded:
+            self.out.words_of[one.quantity, place] = top
         if not state_fits(finding.states, state, steadiness):
             need = " or ".join(finding.states)
             why = f"read while {state}" + (f", {steadiness}" if steadiness not in ("", "unknown") else "")
@@ -270,14 +327,10 @@ class Grader:
                 (finding.id, place, f"{finding.title}: {why}, needs {need}", f"read again when {need}")
             )
             return
-        by_mode = {}
-        for mode in self.out.modes.values():
-            changed = moved(value, mode)
-            if changed is not None:
-                by_mode[mode.id] = _floored(
-                    word_probabilities(changed[0], math.hypot(changed[1], soft), band.limits), floor
-                )
-        text = f"{finding.texts[top]} ({DERIVED[value.quantity].title} {show(value.value, value.kind, any(s.metric for s in value.sources))})"
+        touched = [m for m in self.out.modes.values() if any(moved(v, m) is not None for v, _ in graded)]
+        by_mode = {mode.id: chances(mode) for mode in touched}
+        shown = f"{DERIVED[value.quantity].title} {show(value.value, value.kind, any(s.metric for s in value.sources))}"
+        text = f"{finding.texts[top]} ({value.told or shown})"
         self._put(
             Evidence(
                 finding.id,

@@ -11,6 +11,7 @@ from diagnose.belief import COMPLAINS, QUIET, Belief, Inference, inference_from
 from diagnose.case import Case, Entry
 from diagnose.derive import Derivation, derive_all
 from diagnose.episodes import Remedied, filtered
+from diagnose.expected import add_expected
 from diagnose.grade import Evidence, Graded, Grader
 from diagnose.machine import MachineData, read_machine
 from diagnose.network import Array, Key, Network, network_for
@@ -113,6 +114,7 @@ def _prepare(
     """Readings, derived values, findings in the machine's state and rules of one episode."""
     readings = read_all(case, machine, topology, knowledge)
     derivation = derive_all(machine, readings, topology)
+    add_expected(derivation, case.machine)
     facts = {**DEFAULT_FACTS, **machine.facts, "several-circuits": "yes" if topology.several else "no"}
     for context in case.context:
         if context in ("generator", "utility"):

@@ -113,8 +113,9 @@ class Band(Card):
 
     limits: ascending, one fewer than the finding's words, each with its unit; a value below the first limit is the
     first word. when: machine facts that must hold for this row (expansion: txv ...); the row with most matching
-    conditions wins. soft: how blurred the limit itself is (standard deviation, same kind of unit), since healthy
-    machines differ.
+    conditions wins, a row on today's expected figure before all that need no figure of the card. soft: how blurred the
+    limit itself is (standard deviation, same kind of unit), since healthy machines differ. beside: weighed together with
+    the row that wins; the finding is as unhealthy as either says.
     """
 
     id: Id
@@ -123,6 +124,7 @@ class Band(Card):
     limits: tuple[Text, ...]
     soft: Text
     when: dict[str, tuple[str, ...]] = {}
+    beside: bool = False
     source: tuple[Id, ...]
     note: str = ""
 

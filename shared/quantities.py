@@ -251,6 +251,14 @@ _DERIVED = [
     DerivedQuantity("compressor_current_unbalance", "compressor current unbalance", _P, "compressor"),
     DerivedQuantity("fan_current_ratio", "fan current against plate", _R, "fan"),
     DerivedQuantity("sump_over_air", "sump over outdoor air", _TD, "compressor"),
+    DerivedQuantity("superheat_of_expected", "superheat against today's expected", _R, "circuit"),
+    DerivedQuantity("subcooling_of_expected", "subcooling against today's expected", _R, "circuit"),
+    DerivedQuantity("approach_of_expected", "evaporator approach against today's expected", _R, "circuit"),
+    DerivedQuantity("split_of_expected", "condensing over air against today's expected", _R, "circuit"),
+    DerivedQuantity("suction_over_expected", "evaporating temperature over today's expected", _TD, "circuit"),
+    DerivedQuantity("head_over_expected", "condensing temperature over today's expected", _TD, "circuit"),
+    DerivedQuantity("fluid_split_of_expected", "fluid temperature difference against today's expected", _R, "unit"),
+    DerivedQuantity("compressor_current_of_expected", "compressor current against today's expected", _R, "compressor"),
     DerivedQuantity("valve_opening", "electronic valve opening", _P, "circuit"),
 ]
 

@@ -4,20 +4,21 @@ The machine is the one its card describes, sized at rating; the day is given (ai
 one card differ by: each part moved by a tenth (UA of both exchangers, swept volume, condenser air, pump head, plate drop; efficiency by
 half of that, superheat setting by 2 K, motors by half a tenth), taken as even spreads, twice the standard deviation of their sum. Instruments come on top; their errors are not in it.
 
-Slopes say how the figure moves with the return, the air and the flow, so that a lying thermometer need not solve the machine again.
+The bands are those at the machine's own rating, worked out once a card; the value and its slopes belong to the day, three solutions.
+Slopes say how the figure moves with the return and the air, so that a lying thermometer need not solve the machine again.
 Full load: all compressors on. A day on which even the healthy machine trips gives nothing.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 from functools import lru_cache
 from typing import NamedTuple
 
 from diagnose.case import Machine
-from diagnose.plant.conditions import Conditions
+from diagnose.plant.conditions import RATING, Conditions
 from diagnose.plant.health import healthy
 from diagnose.plant.machine_state import MachineState, solve_machine
 from diagnose.plant.parameters import CircuitParameters, Plant, SupplyParameters
@@ -27,6 +28,7 @@ from diagnose.plant.valve import ExpansionValve
 SPREAD = 0.10
 COVERS = 2.0  # standard deviations
 STEP_K = 0.5
+RATING_SPLIT_K = RATING.entering_k - 279.82  # 54 F in, 44 F out
 SETTING_K = 2.0  # a valve's superheat as set on site (assumption: thermostatic bands are quoted 8 to 15 F wide)
 NEEDED = ("refrigerant", "capacity")
 
@@ -148,33 +150,54 @@ def solved(plant: Plant, conditions: Conditions) -> MachineState:
     return solve_machine(plant, healthy(plant), conditions, running, True, conditions.entering_k)
 
 
-def expected_of(plant: Plant, conditions: Conditions) -> dict[str, Expected]:
-    """Expected figures of a plant; empty when it has no healthy balance under these conditions."""
+def spreads_of(plant: Plant, conditions: Conditions) -> dict[str, float]:
+    """+/- half-width by which machines of one card differ, each part moved in turn; {} without a healthy balance."""
     base = figures(plant, solved(plant, conditions))
-    if not base:
-        return {}
     variance = dict.fromkeys(base, 0.0)
     for change, width in PARTS.values():
         high = figures(plant, solved(change(plant, 1.0 + width), conditions))
         for name in base:
             variance[name] += ((high[name] - base[name]) if high else 0.0) ** 2 / 3.0
+    return {name: COVERS * math.sqrt(v) for name, v in variance.items()}
+
+
+def expected_of(
+    plant: Plant, conditions: Conditions, spreads: Mapping[str, float] | None = None
+) -> dict[str, Expected]:
+    """Expected figures of a plant; empty when it has no healthy balance under these conditions. spreads: of `spreads_of`,
+    where they are known already: they hardly move with the day.
+    """
+    base = figures(plant, solved(plant, conditions))
+    if not base:
+        return {}
+    if spreads is None:
+        spreads = spreads_of(plant, conditions)
     slopes: dict[str, dict[str, float]] = {name: {} for name in base}
     for key in ("entering_k", "air_k"):
         moved_to = replace(conditions, **{key: getattr(conditions, key) + STEP_K})
         there = figures(plant, solved(plant, moved_to))
         for name in base:
             slopes[name][key] = (there[name] - base[name]) / STEP_K if there else 0.0
-    return {name: Expected(value, COVERS * math.sqrt(variance[name]), slopes[name]) for name, value in base.items()}
+    return {name: Expected(value, spreads.get(name, 0.0), slopes[name]) for name, value in base.items()}
 
 
-@lru_cache(maxsize=256)
+@lru_cache(maxsize=64)
+def _sized(card: str) -> tuple[Plant, dict[str, float]]:
+    """The machine of a card and its spreads at its own rating: once a card."""
+    plant = plant_of(Machine.model_validate_json(card))
+    rating = Conditions(entering_k=plant.control.set_point_k + RATING_SPLIT_K)
+    return plant, spreads_of(plant, rating)
+
+
+@lru_cache(maxsize=512)
 def _cached(card: str, conditions: Conditions) -> dict[str, Expected]:
-    return expected_of(plant_of(Machine.model_validate_json(card)), conditions)
+    return expected_of(_sized(card)[0], conditions, _sized(card)[1])
 
 
 def expected_readings(machine: Machine, conditions: Conditions) -> dict[str, Expected]:
     """Healthy value and band by quantity name, for a card and a day; empty when the card lacks what makes it this machine's
-    (`missing_for_expected`) or the healthy machine has no balance under these conditions. Pure; answers are kept.
+    (`missing_for_expected`) or the healthy machine has no balance under these conditions. Pure; answers are kept, the last
+    512 days of 64 machines. Raises ChillerError for a card that contradicts itself.
     """
     if missing_for_expected(machine):
         return {}
