@@ -92,9 +92,9 @@ def remedy_cost(
 ) -> float:
     """Minutes to do a remedy and prove it, by this person or by the one it must be handed to."""
     own = remedy.minutes + proof_minutes + hazard_minutes(knowledge, remedy.hazards)
-    own += knowledge.words.verdict[
-        "wrong-remedy-minutes"
-    ]  # what a remedy costs beyond its minutes when it was not the one
+    # what it costs beyond its minutes when it was not the one, charged in any case: where it was the one, the charge
+    # depends on what is wrong alone, not on the order of doing, so it changes no choice
+    own += knowledge.words.verdict["wrong-remedy-minutes"]
     to = hand_over_to(remedy, role, qualified)
     if to:
         own += hand_over_cost(knowledge, to)
@@ -114,7 +114,8 @@ def keep_worlds(belief: Belief, role: str, qualified: Sequence[str], most: int =
     width = belief.joint.shape[1]
     worlds = [World(int(t % width), belief.names[int(t // width)]) for t in top]
     remedies: list[str] = ["explain-normal"]
-    costs, cures = [EXPLAIN_MINUTES], [1.0]
+    # who is told that all is well, and it is not, has to call again: that makes "normal" no cheap guess
+    costs, cures = [EXPLAIN_MINUTES + knowledge.words.verdict["wrong-normal-minutes"]], [1.0]
     number: dict[str, int] = {"explain-normal": 0}
 
     def remedy_number(name: str, cost: float, cure: float) -> int:
