@@ -11,7 +11,6 @@ from __future__ import annotations
 import itertools
 import time
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -25,6 +24,7 @@ from diagnose.plan import answer_table, check_cost, hand_over_cost, remedy_cost
 from diagnose.plan_search import Acting, Choice, Limits, Look, act_values, acting_for, choose, unresolved_mass
 from diagnose.prove.drawing import QUALIFIED
 from diagnose.prove.result import Options
+from diagnose.prove.rollout import Model, against_rollouts, at_cost
 from knowledge.load import Knowledge, load_knowledge
 
 MODELS = 500
@@ -32,18 +32,11 @@ SLICES = 100
 LIMIT_MEAN, LIMIT_95TH = 0.005, 0.02
 SLICE_MEAN, SLICE_95TH = 0.02, 0.06
 MOST_ANSWERS = 4
+LARGER, LARGER_CAUSES, LARGER_LOOKS = 8, 16, 12
+CALLS, ROLLOUTS = 12, 24
 LIGHT_PRINT = {20.0: 13.98, 30.0: 15.52, 50.0: 18.60}  # hand-over price -> optimum; example of Vomlel, as printed
 DONE = 1e-12
 Policy = Callable[[Array, Acting, Sequence[Look], tuple[int, ...]], Choice]
-
-
-@dataclass(frozen=True)
-class Model:
-    """p: (W,) prior of the worlds; what can be done; looks."""
-
-    p: Array
-    acting: Acting
-    looks: tuple[Look, ...]
 
 
 def light_print(price: float) -> Model:
@@ -154,15 +147,6 @@ def _information(given: Array, prior: Array) -> float:
     return float((joint[used] * np.log2(joint[used] / outer[used])).sum())
 
 
-def at_cost(looks: Sequence[Look], asked: frozenset[int]) -> list[Look]:
-    """All looks at what they cost once those in ``asked`` have opened their covers."""
-    opened = {looks[n].cover for n in asked}
-    return [
-        replace(look, cost=look.cost - look.saves, cover="") if look.cover and look.cover in opened else look
-        for look in looks
-    ]
-
-
 # the optimum -------------------------------------------------------------------------------------------------------------
 
 
@@ -266,13 +250,25 @@ def compare(models: Sequence[Model]) -> dict[str, Any]:
 
 
 def prove_plan(options: Options) -> tuple[str, dict[str, Any]]:
-    """Random models, the printed example, slices of the base. ``draws`` sets the number of models; slices are a fifth."""
+    """Random models, the printed example, slices of the base, larger ones against rollouts.
+
+    ``draws`` sets the number of random models; slices are a fifth, larger ones a sixtieth of it.
+    """
     knowledge = load_knowledge()
     start = time.perf_counter()
     rng = np.random.default_rng(options.seed)
     count = options.draws or MODELS
     random = compare([random_model(rng) for _ in range(count)])
     slices = compare([base_slice(knowledge, options.seed * 1000 + n) for n in range(max(1, count * SLICES // MODELS))])
+    larger = against_rollouts(
+        [
+            base_slice(knowledge, options.seed * 1000 + 500 + n, LARGER_CAUSES, LARGER_LOOKS)
+            for n in range(max(1, count * LARGER // MODELS))
+        ],
+        CALLS,
+        ROLLOUTS,
+        options.seed,
+    )
     printed = {
         f"hand-over {price:g}": [want, round(policy_cost(light_print(price), two_steps), 4)]
         for price, want in LIGHT_PRINT.items()
@@ -288,6 +284,7 @@ def prove_plan(options: Options) -> tuple[str, dict[str, Any]]:
     return knowledge.digest, {
         "random_models": random,
         "slices_of_the_base": slices,
+        "larger_slices": {"causes": LARGER_CAUSES, "looks": LARGER_LOOKS, **larger},
         "light_print": printed,
         "limits": {"random": [LIMIT_MEAN, LIMIT_95TH], "slices": [SLICE_MEAN, SLICE_95TH]},
         "passes": passes,
@@ -305,6 +302,12 @@ def plan_text(result: dict[str, Any]) -> str:
             one = part[policy]
             lines.append(f"  {policy:12s} mean {one['mean']:.2%}, 95th {one['p95']:.2%}, worst {one['worst']:.1%}")
         lines.append(f"  above updated probability over cost: {part['above_acting_only']}")
+    one = result["larger_slices"]
+    lines.append(
+        f"larger slices: {one['models']} of {one['causes']} causes and {one['looks']} looks, {one['calls']} calls: search "
+        f"{one['search_minutes']:.1f} min, long rollouts {one['rollout_minutes']:.1f} min; the search is dearer by "
+        f"{one['search_dearer_by']:.2%} (standard error {one['standard_error']:.2%})"
+    )
     for name, (want, got) in result["light_print"].items():
         lines.append(f"light print, {name}: {got:.2f} (printed {want:.2f})")
     lines.append("passes" if result["passes"] else "DOES NOT PASS")

@@ -19,8 +19,6 @@ from diagnose.prove.plan import (
     LIMIT_95TH,
     LIMIT_MEAN,
     SLICE_95TH,
-    Model,
-    at_cost,
     base_slice,
     compare,
     light_print,
@@ -29,6 +27,7 @@ from diagnose.prove.plan import (
     random_model,
     two_steps,
 )
+from diagnose.prove.rollout import Model, against_rollouts, at_cost
 from knowledge.load import load_knowledge
 
 SAME = 1e-9
@@ -170,3 +169,11 @@ def test_slices_of_the_base_near_the_optimum() -> None:
     knowledge = load_knowledge()
     found = excess([base_slice(knowledge, seed, causes=6, looks=5) for seed in (1, 2, 3)])
     assert found["worst"] <= SLICE_95TH
+
+
+def test_rollouts_of_a_small_model_cost_what_the_search_costs() -> None:
+    """Where the search is at the optimum, rollouts on the same calls gain nothing, and their mean is near the exact cost."""
+    model = light_print(30.0)
+    found = against_rollouts([model], calls=300, repeats=8, seed=4)
+    assert found["search_minutes"] == pytest.approx(LIGHT_PRINT[30.0], rel=0.12)
+    assert abs(found["search_dearer_by"]) <= 0.05
