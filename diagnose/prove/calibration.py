@@ -32,7 +32,7 @@ from diagnose.grade import HONEST
 from diagnose.network import Key, network_for
 from diagnose.prove.drawing import MACHINE, QUALIFIED, VARIED, Draw, pick, told
 from diagnose.prove.result import Options
-from diagnose.work import prepare, reason
+from diagnose.work import Work, prepare, reason
 from knowledge.load import Knowledge, load_knowledge
 from knowledge.models import Cause, Check, Effect, Finding
 
@@ -140,10 +140,14 @@ def moved_base(knowledge: Knowledge, seed: str, sd: float = SD) -> Knowledge:
 
 @dataclass(frozen=True)
 class Called:
-    """One call: what was true (cause ids; empty = nothing), and what the shipped base believed (cause id -> chance)."""
+    """One call: what was true (cause ids; empty = nothing), and what the shipped base believed (cause id -> chance).
+
+    proved: causes that a conclusive rule took for proved.
+    """
 
     truth: frozenset[str]
     believed: dict[str, float]
+    proved: frozenset[str] = frozenset()
 
 
 def draw_call(world: Knowledge, shipped: Knowledge, rng: random.Random) -> Called:
@@ -163,13 +167,16 @@ def draw_call(world: Knowledge, shipped: Knowledge, rng: random.Random) -> Calle
     draw = _drawn(world, case, rng)
     asked = rng.sample(_belonging(shipped, complaint), rng.randint(1, AT_RANDOM))
     case = _told(case, asked, draw)
-    likeliest = sorted(believed(case, shipped).items(), key=lambda r: (-r[1], r[0]))[:LIKELIEST]
+    likeliest = sorted(believed(prepare(case, shipped)).items(), key=lambda r: (-r[1], r[0]))[:LIKELIEST]
     aimed = {c for name, _ in likeliest if name != NOTHING for c in _shown_by(shipped.causes[name])}
     more = [shipped.checks[c] for c in sorted(aimed - {c.id for c in asked})]
     more = [c for c in more if not c.safety]
     case = _told(case, rng.sample(more, rng.randint(0, min(AT_SUSPECTS, len(more)))), draw)
     truth = frozenset(draw.network.instances[i - 1].cause for i in (draw.instance, draw.second) if i)
-    return Called(truth, {k: v for k, v in believed(case, shipped).items() if v >= FLOOR})
+    work = prepare(case, shipped)
+    proofs = (c.rule.then for c in work.conclusions.of("conclusive"))
+    proved = frozenset(then.cause for then in proofs if then.holds and then.cause)
+    return Called(truth, {k: v for k, v in believed(work).items() if v >= FLOOR}, proved)
 
 
 def _told(case: Case, checks: Iterable[Check], draw: Draw) -> Case:
@@ -178,9 +185,9 @@ def _told(case: Case, checks: Iterable[Check], draw: Draw) -> Case:
     return case.model_copy(update={"entries": (*case.entries, *entries)})
 
 
-def believed(case: Case, knowledge: Knowledge) -> dict[str, float]:
+def believed(work: Work) -> dict[str, float]:
     """Chance that each cause is there, by id, and of `nothing-wrong`."""
-    network, _, belief = reason(prepare(case, knowledge))
+    network, _, belief = reason(work)
     out: dict[str, float] = {}
     for instance, p in zip(network.instances, belief.causes(), strict=True):
         # the same cause at two places at once is rarer than anything counted here
@@ -287,9 +294,23 @@ def counted(groups: Sequence[Sequence[Called]], seed: int) -> dict[str, Any]:
             "error": round(calibration_error(pairs), 4),
             "interval_95": [round(low, 4), round(high, 4)],
             "said_minus_so": round(sum(p - hit for p, hit in pairs) / max(1, len(pairs)), 4),
+            **_proved(every, leader),
             "bins": [[n, round(p, 4), round(hit, 4)] for n, p, hit in bins_of(pairs)],
         }
     return out
+
+
+def _proved(calls: Iterable[Called], leader: bool) -> dict[str, Any]:
+    """Leading suspects that a rule took for proved: how many, mean said, share that was so. One answer in twenty is wrong."""
+    if not leader:
+        return {}
+    rows = []
+    for call in calls:
+        name, p = max(call.believed.items(), key=lambda r: r[1], default=("", 0.0))
+        if name in call.proved:
+            rows.append((p, name in call.truth))
+    count = max(1, len(rows))
+    return {"proved": [len(rows), round(sum(p for p, _ in rows) / count, 4), round(sum(h for _, h in rows) / count, 4)]}
 
 
 def groups_of(knowledge: Knowledge, seed: int, sd: float, copies: int, calls: int = CALLS) -> list[list[Called]]:
@@ -345,6 +366,9 @@ def calibration_text(result: Mapping[str, Any]) -> str:
                 f"  {name}: expected calibration error {part['error']:.3f} (95 %: {low:.3f} to {high:.3f}), "
                 f"said minus so {part['said_minus_so']:+.3f}, {part['counted']} counted"
             )
+            if "proved" in part:
+                many, said, so = part["proved"]
+                lines.append(f"    taken for proved by a rule: {many}, said {said:.2f}, so {so:.2f}")
             lines.append("    said  " + " ".join(f"{p:5.2f}" for _, p, _ in part["bins"]))
             lines.append("    so    " + " ".join(f"{hit:5.2f}" for _, _, hit in part["bins"]))
     lines.append("passes" if result["passes"] else "DOES NOT PASS")
