@@ -161,7 +161,7 @@ def _cause(knowledge: Knowledge, card: Cause) -> list[Section]:
         ("How likely", prior),
         ("It brings", brings),
         ("What follows from that", follows),
-        ("Reported as", [f"{knowledge.complaints[c].title}: {often}" for c, often in card.complaints.items()]),
+        ("Reported as", [f"{knowledge.complaints[c].title} ({c}): {often}" for c, often in card.complaints.items()]),
         ("Looks that confirm it", _titles(card.confirm, knowledge.checks)),
         ("Looks that clear it", _titles(card.clear, knowledge.checks)),
         ("Nothing tells it from", _titles(card.inseparable, knowledge.causes)),

@@ -22,6 +22,7 @@ FAILED = (
 # `home.WAYS`.
 DESKS = {
     "telephone": "ui.telephone.desk",
+    "rulebook": "ui.rulebook",
 }
 
 

@@ -8,13 +8,16 @@ import streamlit as st
 
 from diagnose.store import CallLine
 from diagnose.store.records import OUTCOMES
-from ui import office
+from ui import office, signin
 from ui.parts import announce, clock, html, md, say_now, t
 from ui.taps import go, offer
 
 CLOSED_SHOWN = 20
-# desks besides the field desk: address -> title, what it is for
-WAYS = {"telephone": ("Telephone desk", "walk somebody of the site through safe checks")}
+# desks besides the field desk: address -> title, what it is for, desk that the sign-in must open
+WAYS = {
+    "telephone": ("Telephone desk", "walk somebody of the site through safe checks", "telephone"),
+    "rulebook": ("Rulebook", "what this tool knows: every cause, look and rule in sentences", "keeping"),
+}
 
 
 def draw() -> None:
@@ -25,8 +28,9 @@ def draw() -> None:
     with st.container(key="rows-new"):
         offer("New call", "new-call", partial(go, new="1"), type="primary", width="stretch")
     with st.container(key="rows-desks"):
-        for name, (title, what) in WAYS.items():
-            offer(f"**{title}**  \n{what}", f"desk-{name}", partial(go, desk=name), width="stretch")
+        for name, (title, what, needs) in WAYS.items():
+            if signin.opens(office.records().person, needs):
+                offer(f"**{title}**  \n{what}", f"desk-{name}", partial(go, desk=name), width="stretch")
     html("<h2>Open</h2>")
     with st.container(key="rows-calls"):
         for line in calls:

@@ -19,7 +19,7 @@ def test_the_map_leads_from_card_to_card(device: Any) -> None:
     assert device.heading() == "Low suction or low-pressure cut-out"
     assert device.page.evaluate("window.notLoadedAgain") is True
     assert "card=complaints%2Flow-suction" in device.page.url or "card=complaints/low-suction" in device.page.url
-    device.tap("The same in words")
+    device.page.get_by_text("The same in words").first.click()
     device.see("reported so")
     device.page.reload()
     device.page.wait_for_selector("[data-screen] h1")
