@@ -240,7 +240,8 @@ def _suspects(advice: Advice, knowledge: Knowledge) -> str:
     return f"<h2>Suspects</h2><ol>{''.join(shown)}</ol>{more}" if shown else ""
 
 
-def _machine(machine: Machine) -> str:
+def machine_rows(machine: Machine) -> list[tuple[str, str]]:
+    """What a machine card says, as (what, value) in words; plain text."""
     rows = []
     for key, label in _LABELS.items():
         value = getattr(machine, key)
@@ -250,8 +251,12 @@ def _machine(machine: Machine) -> str:
                 for name, parts in value.items()
             )
         if value not in (None, "", "unknown"):
-            rows.append((_t(label), _t(str(value).replace("-", " ") if key in ("fluid", "tank_at") else value)))
-    rows += [(_t(f"Card: {quantity_title(k)}"), _t(v)) for k, v in machine.card.items()]
+            rows.append((label, str(value).replace("-", " ") if key in ("fluid", "tank_at") else str(value)))
+    return rows + [(f"Card: {quantity_title(k)}", str(v)) for k, v in machine.card.items()]
+
+
+def _machine(machine: Machine) -> str:
+    rows = [(_t(k), _t(v)) for k, v in machine_rows(machine)]
     return "<h2>Machine</h2>" + (_table(("", ""), rows) or "<p>No nameplate data given.</p>")
 
 

@@ -23,6 +23,7 @@ FAILED = (
 DESKS = {
     "telephone": "ui.telephone.desk",
     "rulebook": "ui.rulebook",
+    "machines": "ui.machines",
 }
 
 

@@ -40,12 +40,15 @@ def _units(work: Work) -> tuple[bool, str, str]:
     return metric, SHOWN[Kind.FLOW][metric], SHOWN[Kind.PRESSURE_DIFFERENCE][metric]
 
 
-def pump(work: Work) -> Picture | None:
-    """Rise of the pump over flow, with what the system takes; None without the pump's two points and its two gauges."""
+def pump(work: Work, *, card: bool = False) -> Picture | None:
+    """Rise of the pump over flow, with what the system takes; None without the pump's two points.
+
+    Without its two gauges also None, unless the curves of the card alone are asked for (``card``).
+    """
     machine = work.machine
     shut, design, flow = (machine.get(k) for k in ("pump_shutoff_rise", "pump_design_rise", "design_flow"))
     rise = work.derivation.values.get(("pump_rise", "unit"))
-    if not (shut and design and flow) or rise is None:
+    if not (shut and design and flow) or rise is None and not card:
         return None
     metric, flow_unit, unit = _units(work)
     known = working_flow(work)
@@ -54,13 +57,15 @@ def pump(work: Work) -> Picture | None:
         Series("pump, new", _curve(lambda q: shut - (shut - design) * (q / flow) ** 2, last, flow_unit, unit), style=0),
         Series("system, as designed", _curve(lambda q: design * (q / flow) ** 2, last, flow_unit, unit), style=1),
     ]
-    risen = max(rise.value, 0.0)
+    risen = max(rise.value, 0.0) if rise is not None else 0.0
     level = to_unit(risen, Kind.PRESSURE_DIFFERENCE, unit)
-    said = [f"rise {show(rise.value, Kind.PRESSURE_DIFFERENCE, metric)}"]
+    said = [f"rise {show(rise.value, Kind.PRESSURE_DIFFERENCE, metric)}"] if rise is not None else []
     said.append(f"card {show(design, Kind.PRESSURE_DIFFERENCE, metric)} at {show(flow, Kind.FLOW, metric)}")
     said.append(f"{show(shut, Kind.PRESSURE_DIFFERENCE, metric)} at no flow")
     notes = []
-    if known is not None:
+    if rise is None:
+        said.append("nothing read")
+    elif known is not None:
         now, how = known
         at = to_unit(now, Kind.FLOW, flow_unit)
         series.append(Series("now", ((at, level),), "points", style=2))
@@ -80,7 +85,7 @@ def pump(work: Work) -> Picture | None:
         Axis(f"flow [{flow_unit}]", 0.0, to_unit(last, Kind.FLOW, flow_unit)),
         Axis(f"pressure rise [{unit}]", 0.0, 1.15 * to_unit(max(shut, risen), Kind.PRESSURE_DIFFERENCE, unit)),
         tuple(series),
-        limits=(("rise read", level),),
+        limits=(("rise read", level),) if rise is not None else (),
         notes=tuple(notes),
     )
 
@@ -95,19 +100,19 @@ def _against(risen: float, pump_gives: float, system_takes: float, shut: float) 
     return "near design"
 
 
-def drop(work: Work) -> Picture | None:
-    """Evaporator drop over flow with today's point; None without the card's drop and flow and a drop read now."""
+def drop(work: Work, *, card: bool = False) -> Picture | None:
+    """Evaporator drop over flow with today's point; None without the card's drop and flow.
+
+    Without a drop read now also None, unless the curve of the card alone is asked for (``card``).
+    """
     machine = work.machine
     flow, design = machine.get("design_flow"), machine.get("design_drop")
     read = _drop_read(work)
-    if not (flow and design) or read is None:
+    if not (flow and design) or read is None and not card:
         return None
     metric, flow_unit, unit = _units(work)
     expected = design * glycol_factor(machine)
     last = FARTHEST * flow
-    fallen = read.value * expected if read.quantity == "evaporator_drop_ratio" else read.value
-    by_curve = flow * (max(fallen, 0.0) / expected) ** 0.5
-    at, level = to_unit(by_curve, Kind.FLOW, flow_unit), to_unit(max(fallen, 0.0), Kind.PRESSURE_DIFFERENCE, unit)
     series = [
         Series(
             "curve of the card, for the fluid in it",
@@ -118,14 +123,21 @@ def drop(work: Work) -> Picture | None:
         series.append(
             Series("the same for water", _curve(lambda q: design * (q / flow) ** 2, last, flow_unit, unit), style=4)
         )
-    series.append(Series("drop read now", ((at, level),), "points", style=2))
-    said = [
-        f"drop {show(fallen, Kind.PRESSURE_DIFFERENCE, metric)} is a flow of {show(by_curve, Kind.FLOW, metric)} by the curve"
-    ]
-    said.append(f"card {show(expected, Kind.PRESSURE_DIFFERENCE, metric)} at {show(flow, Kind.FLOW, metric)}")
-    notes = [(at, level, "by the drop")]
+    said = [f"card {show(expected, Kind.PRESSURE_DIFFERENCE, metric)} at {show(flow, Kind.FLOW, metric)}"]
+    notes: list[tuple[float, float, str]] = []
+    fallen = read.value * expected if read is not None else 0.0
+    level = to_unit(max(fallen, 0.0), Kind.PRESSURE_DIFFERENCE, unit)
+    if read is None:
+        said.append("nothing read")
+    else:
+        by_curve = flow * (max(fallen, 0.0) / expected) ** 0.5
+        at = to_unit(by_curve, Kind.FLOW, flow_unit)
+        series.append(Series("drop read now", ((at, level),), "points", style=2))
+        notes.append((at, level, "by the drop"))
+        drop_said, flow_said = show(fallen, Kind.PRESSURE_DIFFERENCE, metric), show(by_curve, Kind.FLOW, metric)
+        said.insert(0, f"drop {drop_said} is a flow of {flow_said} by the curve")
     meter = work.derivation.run("flow", "unit")
-    if meter is not None:
+    if meter is not None and read is not None:
         metered = to_unit(meter.values[0], Kind.FLOW, flow_unit)
         series.append(Series("flow by the meter, drop read", ((metered, level),), "points", style=1))
         notes.append((metered, level, "by the meter"))

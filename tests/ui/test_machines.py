@@ -1,0 +1,69 @@
+"""Machines and their calls: list, search, one machine, files out and in."""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+from diagnose.store.transfer import call_as_data
+from ui import office
+
+
+def test_the_fleet_lists_every_machine_and_leads_to_it(desk: Any) -> None:
+    screen = desk(desk="machines")
+    assert screen.heading == "Machines"
+    for machine in office.records().machines():
+        assert any(machine.card.name in label for label in screen.labels)
+    screen.tap("Wren")
+    assert screen.address("machine") == "demo-wren"
+    assert "Wren" in screen.heading
+    assert any("Strainer or low flow" in label for label in screen.labels)
+
+
+def test_calls_are_found_by_words_and_opened(desk: Any) -> None:
+    screen = desk(desk="machines")
+    screen.do(screen.field("machines-find").set_value("wren rough"))
+    assert "1 call with these words" in screen.text
+    screen.tap("Strainer or low flow suspected;")
+    assert screen.address("call") == "demo-weak-flow"
+    other = desk(desk="machines")
+    other.do(other.field("machines-find").set_value("no such word"))
+    assert "No calls with these words" in other.text
+
+
+def test_trouble_that_came_back_stands_at_the_top(desk: Any) -> None:
+    store = office.store()
+    desk(desk="machines")  # fills the store with the demonstration
+    machine = store.machine("demo-wren")
+    for number in range(2):
+        store.open_call({"complaint": "strainer-suspected", "role": "technician", "machine": machine.card.model_dump(mode="json")},
+                        by="Ann", key=f"again-{number}", machine_id="demo-wren")  # fmt: skip
+    screen = desk(desk="machines", machine="demo-wren")
+    assert "Trouble that came back:" in screen.text
+    assert "called 3 times within 30 days" in screen.text
+
+
+def test_nameplate_figures_and_files(desk: Any) -> None:
+    screen = desk(desk="machines", machine="demo-wren")
+    screen.open("machine-card-demo-wren")
+    assert "Design flow" in screen.text
+    assert "nothing read" in screen.text
+    screen.open("machine-trends-demo-wren")
+    assert "Nothing to compare yet" in screen.text
+    screen.open("machine-files-demo-wren")
+    assert len(screen.app.get("download_button")) == 2
+
+
+def test_a_machine_that_is_not_there_is_said(desk: Any) -> None:
+    screen = desk(desk="machines", machine="<b>none</b>")
+    assert screen.heading == "No such machine"
+    assert "<b>none</b>" not in screen.text
+    screen.tap("All machines")
+    assert screen.heading == "Machines"
+
+
+def test_a_call_file_goes_out_and_comes_in_again_as_the_same_call(desk: Any) -> None:
+    desk(desk="machines")
+    store = office.store()
+    data = json.loads(json.dumps(call_as_data(store.call("demo-weak-flow"))))
+    assert store.import_call(json.dumps(data).encode(), by="Ann") == ("demo-weak-flow", 0)
