@@ -1,8 +1,9 @@
 """The causal graph of one machine and circumstance as arrays: causes at places -> effects -> findings.
 
 Each node is a leaky noisy-MAX per direction: with D and U the chances that something pulls it down or up, the low side is
-D(1-U), the high side U(1-D), neutral (1-D)(1-U) + half of DU, a quarter of DU to each side. Answers without order are one
-noisy-OR a word, read as odds against the neutral word. Effects form a forest (the checker refuses anything else), so a
+D(1-U), the high side U(1-D), neutral (1-D)(1-U) + half of DU, a quarter of DU to each side. Of words
+without order an influence alone shows each as often as its card says; the neutral word is left where none shows any, and the
+others share the rest by the chance that anything shows them. Effects form a forest (the checker refuses anything else), so a
 likelihood is one upward pass and a prediction one downward pass.
 """
 
@@ -100,7 +101,8 @@ class Node:
     """One effect or finding at one place.
 
     words/neutral: its scale. parent: key of the effect above. contributions: (kinds of pull + 1) x L factors, row 0 is "does
-    not touch"; local: row of each instance number; leak and parent factors likewise. L is the number of unhealthy words.
+    not touch"; local: row of each instance number; leak and parent factors likewise. L is the number of unhealthy words, and
+    one more for answers without order: the chance that the influence shows none of them.
     """
 
     def __init__(
@@ -116,20 +118,22 @@ class Node:
         self.zero = self.words.index(neutral)
         self.size = len(self.words)
         self.sides = sides
-        self.leak: Array = np.ones(self.size - 1)
-        self.from_parent: Array = np.ones((1, self.size - 1))
+        self.width = self.size - 1 if ordered else self.size
+        self.leak: Array = np.ones(self.width)
+        self.from_parent: Array = np.ones((1, self.width))
         self.local: Index = np.zeros(1, dtype=np.int64)
-        self.contributions: Array = np.ones((1, self.size - 1))
+        self.contributions: Array = np.ones((1, self.width))
         self._table: Array | None = None
 
     def factors(self, gives: Mapping[str, float]) -> Array:
         """Factors (chances that nothing of at least this size happens) for word probabilities of one influence."""
-        out = np.ones(self.size - 1)
+        out = np.ones(self.width)
         if not self.ordered:
             for word, p in gives.items():
                 index = self.words.index(word)
-                out[index if index < self.zero else index - 1] *= 1.0 - p
-            return out
+                out[index if index < self.zero else index - 1] -= p
+                out[-1] -= p
+            return np.maximum(out, TINY)
         # entries 0..zero-1: P(pull down <= g); entries zero..: P(pull up <= g), g = 0 the least
         for word, p in gives.items():
             index = self.words.index(word)
@@ -142,13 +146,13 @@ class Node:
     def conditional(self, factors: Array) -> Array:
         """P(word) from combined factors; factors (..., L) -> (..., K)."""
         if not self.ordered:
-            active = np.clip(1.0 - factors, 0.0, 1.0 - TINY)
-            odds = active / (1.0 - active)
-            total = 1.0 + odds.sum(axis=-1, keepdims=True)
+            # an influence alone shows its words as often as it says; where several act, each word has its share of the rest
+            shown = 1.0 - factors[..., :-1]
+            none = factors[..., -1:]
             out = np.empty((*factors.shape[:-1], self.size))
             others = [k for k in range(self.size) if k != self.zero]
-            out[..., others] = odds / total
-            out[..., self.zero] = (1.0 / total)[..., 0]
+            out[..., others] = (1.0 - none) * shown / np.maximum(shown.sum(axis=-1, keepdims=True), TINY)
+            out[..., self.zero] = none[..., 0]
             return out
         zero, up = self.zero, self.size - 1 - self.zero
         neutral_share, each = self.sides
@@ -180,14 +184,14 @@ class Node:
         """Conditional table (a * b, P, K) over pairs of contributions (a, L) and (b, L)."""
         base = self.leak if extra is None else self.leak * extra
         pairs = first[:, None, :] * second[None, :, :]
-        return self.conditional(base * pairs.reshape(-1, 1, self.size - 1) * self.from_parent[None, :, :])
+        return self.conditional(base * pairs.reshape(-1, 1, self.width) * self.from_parent[None, :, :])
 
     def among(self, first: Index, second: Index, third: Index | None = None) -> Rows:
         """Where these hypotheses stand in the node's table, or in a smaller one where the whole would be large."""
         if third is not None:
             pulls = self.contributions[self.local[first]] * self.contributions[self.local[second]]
             pulls = pulls * self.contributions[self.local[third]]
-            return Rows(self, np.arange(len(first), dtype=np.int64), (pulls, np.ones((1, self.size - 1))))
+            return Rows(self, np.arange(len(first), dtype=np.int64), (pulls, np.ones((1, self.width))))
         if len(self.contributions) ** 2 <= WHOLE_TABLE:
             return Rows(self, self.signature(first, second), None)
         a, at_a = np.unique(self.local.take(first), return_inverse=True)
@@ -365,7 +369,7 @@ class Network:
                 factors = pull.on_node(node)
                 merged[number] = merged[number] * factors if number in merged else factors
         node.local = np.zeros(len(self.instances) + 1, dtype=np.int64)
-        rows = [np.ones(node.size - 1)]
+        rows = [np.ones(node.width)]
         row_of = {rows[0].tobytes(): 0}  # causes that pull alike share a row
         for number, factors in merged.items():
             row = row_of.setdefault(factors.tobytes(), len(rows))

@@ -2,7 +2,8 @@
 
 The same sums as the belief makes for one cause at the nearest place (tests compare the two): each word that is brought is an
 influence of its own; on a scale the largest pull down (D) and up (U) win, low side D(1-U), high side U(1-D), both at once go
-to the healthy word and its sides; words without order are one noisy-OR each. Siblings are not looked at, so what separates
+to the healthy word and its sides; of words without order the healthy one is left where no
+influence shows any, and the others share the rest. Siblings are not looked at, so what separates
 here separates on a machine with one circuit too.
 """
 
@@ -22,14 +23,18 @@ def combine(words: tuple[str, ...], neutral: str, ordered: bool, influences: Ite
     """Chance of each word when these influences act and nothing else does."""
     zero = words.index(neutral)
     if not ordered:
-        odds = {}
+        none = 1.0
+        shown = {}
+        for gives in influences:
+            none *= 1.0 - sum(gives.values())
         for word in words:
             stays = 1.0
             for gives in influences:
                 stays *= 1.0 - gives.get(word, 0.0)
-            odds[word] = 1.0 if word == neutral else (1.0 - stays) / max(stays, 1e-9)
-        total = sum(odds.values())
-        return {w: o / total for w, o in odds.items()}
+            if word != neutral:
+                shown[word] = 1.0 - stays
+        total = sum(shown.values()) or 1.0
+        return {w: none if w == neutral else (1.0 - none) * shown[w] / total for w in words}
     down = _largest([words[i] for i in range(zero)][::-1], influences)
     up = _largest(list(words[zero + 1 :]), influences)
     neutral_share, each = table.both_directions["neutral"], table.both_directions["each-side"]

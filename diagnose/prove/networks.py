@@ -8,6 +8,8 @@ import random
 from collections.abc import Mapping, Sequence
 from typing import Literal
 
+import numpy as np
+
 from diagnose.network import Network
 from diagnose.places import Place
 from knowledge.load import Knowledge, load_knowledge
@@ -124,16 +126,10 @@ def slow_table(
     """P(word) by enumerating what every single influence does: an independent reading of the noisy-MAX of the design."""
     zero = list(scale).index(neutral)
     if not ordered:
-        odds = {}
-        for word in scale:
-            if word != neutral:
-                quiet = 1.0
-                for influence in influences:
-                    quiet *= 1.0 - influence.get(word, 0.0)
-                active = min(1.0 - quiet, 1.0 - 1e-9)
-                odds[word] = active / (1.0 - active)
-        total = 1.0 + sum(odds.values())
-        return [1.0 / total if w == neutral else odds[w] / total for w in scale]
+        none = float(np.prod([1.0 - sum(one.values()) for one in influences]))
+        seen = {w: 1.0 - float(np.prod([1.0 - one.get(w, 0.0) for one in influences])) for w in scale if w != neutral}
+        total = sum(seen.values()) or 1.0
+        return [none if w == neutral else (1.0 - none) * seen[w] / total for w in scale]
     chances = [0.0] * len(scale)
     options = [[(scale.index(w) - zero, p) for w, p in i.items()] + [(0, 1.0 - sum(i.values()))] for i in influences]
     for outcome in itertools.product(*options):
