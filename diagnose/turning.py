@@ -169,12 +169,13 @@ def turns_of(what: WhatIf, weights: Mapping[Key, Array]) -> tuple[Turn, ...]:
     """
     found: list[tuple[tuple[bool, float], Turn]] = []
     for key in _weighty(what, weights):
-        choices: list[tuple[str, Evidence | None]] = [("", None)]
-        card = what.work.knowledge.findings[key[0]]
-        known = what.work.graded.evidence[key].words(card)[0][0]
-        choices += [(card.texts[w], what.turned(key, w)) for w in (card.ordered or card.words) if w != known]
-        tried = [_turn(what, key, instead, evidence) for instead, evidence in choices]
-        best = min(tried, key=lambda t: (not _dethrones(what, t), bool(t.instead), t.leader_then))
+        best = _turn(what, key, "", None)
+        if not _dethrones(what, best):
+            card = what.work.knowledge.findings[key[0]]
+            known = what.work.graded.evidence[key].words(card)[0][0]
+            others = [w for w in (card.ordered or card.words) if w != known]
+            tried = [best, *(_turn(what, key, card.texts[w], what.turned(key, w)) for w in others)]
+            best = min(tried, key=lambda t: (not _dethrones(what, t), bool(t.instead), t.leader_then))
         found.append(((not _dethrones(what, best), best.leader_then), best))
     found.sort(key=lambda f: f[0])
     turning = [turn for (keeps, _), turn in found if not keeps][:TURNS]
