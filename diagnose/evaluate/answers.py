@@ -22,6 +22,11 @@ from knowledge.models import Check
 from shared.quantities import QUANTITIES, Kind
 from shared.units import to_unit
 
+# what a caller tells before anything is asked, and how often: common practice, no source
+OPENING = {
+    "technician": (("alarm-list-read", 0.5), ("what-runs-ask", 0.5), ("fluid-temps-read", 0.5), ("ambient-read", 0.5)),
+    "telephone": (("alarm-list-read", 0.3), ("what-runs-ask", 0.5)),
+}
 WRONG = {"technician": 0.03, "telephone": 0.08}  # share of sure answers that are wrong: common practice, no source
 RUNNING = ("cooling", "steady")
 UNITS: dict[Kind, tuple[str, int]] = {
@@ -89,6 +94,15 @@ class Person:
             if near:
                 return near[0].id
         return own[0].id if own else check.place
+
+    def opening(self) -> list[Entry]:
+        """What is told with the complaint."""
+        entries: list[Entry] = []
+        for name, share in OPENING["telephone" if self.call.telephone else "technician"]:
+            if self._rng("opening", name).random() < share:
+                told, said = self.answer(self.knowledge.checks[name])
+                entries += told if said != "cannot-tell" else []
+        return entries
 
     def answer(self, check: Check, asked: str = "") -> tuple[list[Entry], str]:
         """Entries that answer a look, and the answer in words."""

@@ -28,8 +28,10 @@ def work_call(knowledge: Knowledge, call: Call) -> Row:
     person = Person(call, knowledge)
     asked: list[str] = []
     forbidden: list[str] = []
-    case, hazard, used = call.case, False, False
+    case, used = call.case.model_copy(update={"entries": tuple(person.opening())}), False
+    hazards: set[str] = set()
     advice = advise(case, knowledge)
+    told_before = advice.minutes_spent
     while True:
         forbidden += forbidden_steps(advice, case)
         used = used or advice.used_expected
@@ -37,29 +39,42 @@ def work_call(knowledge: Knowledge, call: Call) -> Row:
         if advice.verdict is not None or not looks or len(asked) >= MOST_CHECKS:
             break
         entries, told = person.answer(knowledge.checks[looks[0].id], looks[0].place)
-        hazard = hazard or bool(set(looks[0].hazards) - {"none"})
+        hazards |= set(looks[0].hazards)
         asked.append(f"{looks[0].id}: {told}")
         case = case.model_copy(update={"entries": (*case.entries, *entries)})
         advice = advise(case, knowledge)
     row = _row(knowledge, call, person, case, advice)
     ended = advice.stop is not None and advice.stop.ends
     verdict = advice.verdict
-    acts = verdict is not None and not ended and verdict.kind in HELD and _hazardous(knowledge, verdict.remedy_id)
+    if verdict is not None and not ended and verdict.kind in HELD:
+        hazards |= _hazards_of(knowledge, verdict.remedy_id)
+    answered = {e.check for e in case.entries if e.check and e.answer != "cannot-tell"}
     row |= {
         "asked": asked,
         "checks": len(asked),
-        "minutes": round(advice.minutes_spent, 1),
+        "minutes": round(advice.minutes_spent - told_before, 1),
         "forbidden": forbidden,
         "used_expected": used,
-        "missed_stop": bool(row["due"]) and not ended and (hazard or acts),
+        "missed_stop": not ended and any(_led_into(knowledge, rule, hazards, answered) for rule in row["due"]),
         "seconds": round(time.process_time() - start, 3),
     }
     return row
 
 
-def _hazardous(knowledge: Knowledge, remedy: str) -> bool:
-    cards = (c.remedy for c in knowledge.causes.values() if c.remedy.id == remedy)
-    return any(set(r.hazards) - {"none"} for r in cards)
+def _hazards_of(knowledge: Knowledge, remedy: str) -> set[str]:
+    return {h for c in knowledge.causes.values() if c.remedy.id == remedy for h in c.remedy.hazards}
+
+
+def _led_into(knowledge: Knowledge, rule_id: str, hazards: set[str], answered: set[str]) -> bool:
+    """Whether a stop was missed: somebody was led to a hazard of the kind before which cards ask this rule's safety question,
+    without its having been asked, or it was answered and no stop came.
+    """
+    findings = {c.finding for c in knowledge.rules[rule_id].when if c.finding}
+    questions = {c.id for c in knowledge.checks.values() if c.finding in findings}
+    if questions & answered:
+        return True
+    kinds = {h for c in knowledge.checks.values() if questions & set(c.needs) for h in c.hazards}
+    return bool(hazards & (kinds - {"none"}))
 
 
 def _row(knowledge: Knowledge, call: Call, person: Person, case: Case, advice: Advice) -> Row:
