@@ -113,8 +113,8 @@ def why_text(why: Why, percent: bool = False) -> str:
     suspect, other = why.suspect, why.against_whom
     first = "It leads; next comes" if why.rank == 1 else "Ahead of all is"
     out = [
-        textwrap.fill(f"{_named(suspect, percent)} (number {why.rank} of all)", WIDTH),
-        _wrap(f"{first} {_named(other, percent)}"),
+        textwrap.fill(_named(suspect, percent), WIDTH),
+        _wrap(f"number {why.rank} of all. {first} {_named(other, percent)}"),
         _wrap(f"how common: {why.common}; reported like this: {why.reported}"),
     ]
     for title, reasons in (("fits", why.for_), ("does not fit", why.against)):
