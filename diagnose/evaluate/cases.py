@@ -2,7 +2,7 @@
 
 One call in ten has nothing wrong, one in ten two causes, one in four comes by telephone from somebody without training. Causes are
 drawn by the priors of their cards in the context of the call; causes the simulated machine can make come at a severity that a person
-could tell from a healthy machine (`diagnose.plant.telling`), on a day on which the machine shows something to call about; the rest is
+could tell from healthy machines of the same card (`diagnose.plant.telling`), on a day on which the machine shows something to call about; the rest is
 answered from the cards. The machine itself has its parts moved by up to a tenth against the card that the advice sees, and that card
 has gaps.
 """
@@ -25,7 +25,7 @@ from diagnose.plant.health import Health
 from diagnose.plant.parameters import Plant
 from diagnose.plant.scatter import scattered
 from diagnose.plant.seen import Key, seen_words
-from diagnose.plant.simulate import simulate_health
+from diagnose.plant.simulate import simulate, simulate_health
 from diagnose.plant.sizing import plant_of
 from diagnose.plant.snapshot import Snapshot
 from diagnose.plant.telling import telling_severity
@@ -39,6 +39,7 @@ CANNOT_TELL = (0.10, 0.30)
 MISSING = 0.10  # chance that an instrument is not at hand
 KEY_KNOWN = 0.8  # chance that a value of the machine card is known
 SPREAD = 0.10
+SIBLINGS = 6  # healthy machines of the same card that a fault must stand out from
 PSI, GPM = 6894.757, 6.30902e-5
 INSTRUMENTS: dict[str, tuple[str, ...]] = {
     "refrigerant gauges": ("suction_pressure", "liquid_pressure", "discharge_pressure"),
@@ -174,16 +175,19 @@ def _draw_causes(rng: random.Random, network: Network, plant: Plant, count: int)
 
 
 def _faults(
-    rng: random.Random, network: Network, plant: Plant, day: Conditions, drawn: Sequence[int]
+    rng: random.Random, network: Network, plant: Plant, nominal: Plant, day: Conditions, drawn: Sequence[int]
 ) -> list[Fault] | None:
-    """Faults of the simulated machine at severities that tell; None when one of the causes shows nothing by itself here."""
+    """Faults of the simulated machine at severities that tell, also from healthy machines that are not quite as their card
+    says; None when one of the causes shows nothing by itself here.
+    """
     faults = []
+    others = [simulate(scattered(nominal, rng.randrange(1 << 30), SPREAD), day) for _ in range(SIBLINGS)]
     for number in drawn:
         one = network.instances[number - 1]
         if one.cause not in EFFECTS:
             continue
         place = one.place.id if ":" in one.place.id else ""
-        least = telling_severity(plant, day, one.cause, place)
+        least = telling_severity(plant, day, one.cause, place, others)
         if least is None:
             return None
         faults.append(Fault(one.cause, max(rng.uniform(least, 1.0), 0.05), place))
@@ -250,7 +254,8 @@ def draw_call(knowledge: Knowledge, seed: int, number: int, machine: Machine | N
     kind = _kind(rng)
     telephone = rng.random() < TELEPHONE
     card = full_card(machine or draw_machine(rng))
-    plant = scattered(plant_of(card), rng.randrange(1 << 30), SPREAD)
+    nominal = plant_of(card)
+    plant = scattered(nominal, rng.randrange(1 << 30), SPREAD)
     told = _with_gaps(card, rng)
     while True:
         day = _day(rng, plant)
@@ -258,7 +263,7 @@ def draw_call(knowledge: Knowledge, seed: int, number: int, machine: Machine | N
         network = _network(knowledge, card, plant, context)
         drawn = _draw_causes(rng, network, plant, {"none": 0, "single": 1, "double": 2}[kind])
         causes = tuple(network.instances[n - 1].cause for n in drawn)
-        faults = _faults(rng, network, plant, day, drawn)
+        faults = _faults(rng, network, plant, nominal, day, drawn)
         if faults is None:
             continue
         scripted = len(faults) < len(drawn)

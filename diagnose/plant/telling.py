@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import fields, is_dataclass
 from typing import Any
 
@@ -44,15 +44,40 @@ def _standing(one: Snapshot) -> tuple[object, ...]:
     return (one.state, one.steadiness, one.hold, one.alarms, one.running, one.lamps)
 
 
-def telling_severity(plant: Plant, conditions: Conditions, cause: str, place: str = "") -> float | None:
-    """Least severity, on a grid of twentieths, from which the fault can be told from a healthy machine; None: never.
+def apart(others: Sequence[Snapshot], one: Snapshot, times: float = 2.0) -> bool:
+    """Whether a person could tell a machine from every one of ``others``, healthy machines of the same card: it stands as none
+    of them does, or a reading lies outside all of theirs by ``times`` its accuracy.
+    """
+    if all(_standing(one) != _standing(x) for x in others):
+        return True
+    tables = [x.readings.get(x.state, {}) for x in others]
+    for key, taken in one.readings.get(one.state, {}).items():
+        shown = [t[key].shown for t in tables if key in t]
+        if not shown:
+            continue
+        known = [v if isinstance(v, tuple) else (v,) for v in shown]
+        instrument = KINDS[taken.quantity]
+        for n, x in enumerate(taken.shown if isinstance(taken.shown, tuple) else (taken.shown,)):
+            low, high = min(v[n] for v in known), max(v[n] for v in known)
+            width = instrument.accuracy * (max(abs(x), abs(low), abs(high)) if instrument.share else 1.0)
+            if not low - times * (width + instrument.quantum) <= x <= high + times * (width + instrument.quantum):
+                return True
+    return False
+
+
+def telling_severity(
+    plant: Plant, conditions: Conditions, cause: str, place: str = "", others: Sequence[Snapshot] = ()
+) -> float | None:
+    """Least severity, on a grid of twentieths, from which the fault can be told from the same machine healthy, or from all
+    ``others`` where those are given; None: never.
 
     Bisection: what tells at one severity is taken to tell at all higher ones.
     """
     base = simulate(plant, conditions)
 
     def tells(step: int) -> bool:
-        return differs(base, simulate(plant, conditions, [Fault(cause, step / GRID, place)]))
+        shot = simulate(plant, conditions, [Fault(cause, step / GRID, place)])
+        return apart((base, *others), shot) if others else differs(base, shot)
 
     if not tells(GRID):
         return None

@@ -13,8 +13,9 @@ from diagnose.plant.faults import EFFECTS, Fault, apply_faults, places, shows_on
 from diagnose.plant.health import Health, healthy
 from diagnose.plant.parameters import Plant
 from diagnose.plant.physical import violations
+from diagnose.plant.scatter import scattered
 from diagnose.plant.simulate import simulate
-from diagnose.plant.telling import same_effect, telling_severity
+from diagnose.plant.telling import apart, same_effect, telling_severity
 from knowledge.load import load_knowledge
 from shared.errors import ChillerError
 
@@ -84,6 +85,16 @@ def test_every_fault_runs_and_is_physical(plants: list[Plant]) -> None:
         for severity in (0.5, 1.0):
             shot = simulate(plant, Conditions(), [Fault(cause, severity, place)])
             assert not violations(plant, shot), (cause, severity)
+
+
+def test_a_fault_that_hides_among_healthy_machines_does_not_tell(lab: Any) -> None:
+    """A tenth of condenser air lost shows against the same machine; among machines whose air differs by a tenth it takes more."""
+    nominal = lab.plant(circuits=2, compressors=4)
+    plant, day = scattered(nominal, 1), Conditions()
+    others = [simulate(scattered(nominal, seed), day) for seed in range(2, 8)]
+    alone, among = (telling_severity(plant, day, "coil-dirty", "circuit:A", x) for x in ((), others))
+    assert alone is not None and among is not None and among > alone
+    assert not apart(others, others[1]) and apart(others, simulate(plant, day, [Fault("coil-covered", 1.0)]))
 
 
 #: causes that no reading of a machine in steady state can show by themselves
