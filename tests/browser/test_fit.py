@@ -12,14 +12,23 @@ SCREENS = {
     "list": "", "machine": "?new=1", "complaint": "?new=1&machine=demo-wren",
     "person": "?new=1&machine=other&complaint=no-flow", "question": "?call=demo-hot-deck",
     "numbers": "?call=demo-weak-flow", "closed": "?call=demo-cold-store", "nobody": "?call=nobody",
+    "calculator": "?call=demo-weak-flow&calc=superheat", "board": "?desk=telephone",
+    "telephone": "?desk=telephone&call=fit-heard", "telephone in Spanish": "?desk=telephone&call=fit-heard&lang=es",
+    "telephone, technician": "?desk=telephone&call=demo-hot-deck", "handing over": "?desk=telephone&call=fit-heard&over=1",
+    "telephone, stop": "?desk=telephone&call=fit-stop",
 }  # fmt: skip
+HEARD = {"complaint": "no-flow", "words": "it hums", "role": "customer",
+         "machine": {"name": "Hall unit", "refrigerant": "R-410A", "circuits": 1}}  # fmt: skip
+LOOKS = {"Bright sun": True, "Dark": False}  # name of the choice -> whether 7:1 is asked for there
 # sizes of everything that can be tapped: [what, width, height]
-TARGETS = """() => [...document.querySelectorAll(
-  'button, a[href], input:not([type=checkbox]):not([type=radio]), textarea, summary, [role=combobox], label:has(input)')]
+TARGETS = """() => { const deep = root => [...root.querySelectorAll('*')].flatMap(
+    e => [e, ...(e.shadowRoot ? deep(e.shadowRoot) : [])]); return deep(document)
+  .filter(e => e.matches(
+  'button, a[href], input:not([type=checkbox]):not([type=radio]), textarea, summary, [role=combobox], label:has(input)'))
   .filter(e => e.checkVisibility({visibilityProperty: true, opacityProperty: true}))
   .map(e => [(e.innerText || e.getAttribute('aria-label') || e.tagName).slice(0, 40), ...(r => [r.width, r.height])(
     (e.closest('[data-baseweb=select]') || e).getBoundingClientRect())])
-  .filter(([_, w, h]) => w > 1 && h > 1)"""
+  .filter(([_, w, h]) => w > 1 && h > 1) }"""
 
 
 def axe(device: Any, contrast_7: bool = False) -> list[str]:
@@ -40,6 +49,15 @@ def axe(device: Any, contrast_7: bool = False) -> list[str]:
     return [f"{v['id']}: {v['nodes'][0]['html'][:150]}" for v in found if v["impact"] in ("serious", "critical")]
 
 
+@pytest.fixture(scope="module", autouse=True)
+def calls(server: Any) -> None:
+    """Calls with somebody of the site: one at its first question, one stopped."""
+    server.store.open_call(HEARD, by="Robin Example", call_id="fit-heard")
+    server.store.open_call({**HEARD, "complaint": "breaker-open"}, by="Robin Example", call_id="fit-stop")
+    smell = {"check": "danger-signs-ask", "answer": "burnt-smell", "who": "customer-says"}
+    server.store.append("fit-stop", smell, key="smell", after_revision=0, by="Robin Example")
+
+
 @pytest.mark.parametrize("screen", SCREENS)
 def test_no_serious_finding_of_axe(device: Any, screen: str) -> None:
     device.open(SCREENS[screen])
@@ -48,6 +66,18 @@ def test_no_serious_finding_of_axe(device: Any, screen: str) -> None:
             summary.click()
     device.settle()
     assert axe(device, contrast_7=device.size == "phone") == []
+
+
+@pytest.mark.parametrize("look", LOOKS)
+def test_no_serious_finding_in_the_other_colours(phone: Any, look: str) -> None:
+    for screen in ("question", "telephone"):
+        phone.open(SCREENS[screen])
+        phone.page.get_by_role("button", name=look).click()
+        phone.page.wait_for_selector(f":root[data-look={'sun' if LOOKS[look] else 'dark'}]", state="attached")
+        phone.page.wait_for_selector("[data-screen] h1")
+        phone.settle()
+        assert axe(phone, contrast_7=LOOKS[look]) == [], screen
+    phone.page.evaluate("localStorage.clear()")
 
 
 def test_the_measures_measure(phone: Any) -> None:

@@ -14,7 +14,8 @@ from ui.parts import html, t
 _PICTURE = st.components.v2.component(
     "chiller_picture",
     html="<div class='picture'></div>",
-    css=".picture { color: var(--ink) } .picture svg { display: block; width: 100%; max-height: 10rem; font-family: sans-serif }",
+    css=".picture { color: var(--ink) } .picture svg { display: block; width: 100%; max-height: 10rem; font-family: sans-serif }"
+    " @media (max-width: 640px) { .picture svg { max-height: 6.6rem } }",
     js="export default function ({ data, parentElement }) { parentElement.querySelector('.picture').innerHTML = data }",
 )
 
