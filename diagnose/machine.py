@@ -211,6 +211,9 @@ def _facts(machine: Machine, refrigerant: str, fluid: str, card: dict[str, tuple
         given = getattr(machine, name)
         if given:
             facts[name.replace("_", "-")] = given
+    drives = [facts[name] for name in ("pump-drive", "fan-drive") if name in facts]
+    if "yes" in drives or len(drives) == 2:
+        facts["any-drive"] = "yes" if "yes" in drives else "no"
     if "condenser_split" in card:
         facts["clean-split"] = "known"
     if "subcooling" in card:

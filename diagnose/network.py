@@ -2,8 +2,8 @@
 
 Each node is a leaky noisy-MAX per direction: with D and U the chances that something pulls it down or up, the low side is
 D(1-U), the high side U(1-D), neutral (1-D)(1-U) + half of DU, a quarter of DU to each side. Of words
-without order an influence alone shows each as often as its card says; the neutral word is left where none shows any, and the
-others share the rest by the chance that anything shows them. Effects form a forest (the checker refuses anything else), so a
+without order a cause alone shows each as often as its card says; two causes share by the chance that either shows a word; what
+follows from the effect above counts where no cause shows anything, and the leak where neither does. Effects form a forest (the checker refuses anything else), so a
 likelihood is one upward pass and a prediction one downward pass.
 """
 
@@ -144,16 +144,7 @@ class Node:
         return np.maximum(out, TINY)
 
     def conditional(self, factors: Array) -> Array:
-        """P(word) from combined factors; factors (..., L) -> (..., K)."""
-        if not self.ordered:
-            # an influence alone shows its words as often as it says; where several act, each word has its share of the rest
-            shown = 1.0 - factors[..., :-1]
-            none = factors[..., -1:]
-            out = np.empty((*factors.shape[:-1], self.size))
-            others = [k for k in range(self.size) if k != self.zero]
-            out[..., others] = (1.0 - none) * shown / np.maximum(shown.sum(axis=-1, keepdims=True), TINY)
-            out[..., self.zero] = none[..., 0]
-            return out
+        """P(word) on a scale from combined factors; factors (..., L) -> (..., K)."""
         zero, up = self.zero, self.size - 1 - self.zero
         neutral_share, each = self.sides
         down_cum, up_cum = factors[..., :zero], factors[..., zero:]
@@ -182,9 +173,28 @@ class Node:
 
     def table_of(self, first: Array, second: Array, extra: Array | None) -> Array:
         """Conditional table (a * b, P, K) over pairs of contributions (a, L) and (b, L)."""
-        base = self.leak if extra is None else self.leak * extra
-        pairs = first[:, None, :] * second[None, :, :]
-        return self.conditional(base * pairs.reshape(-1, 1, self.width) * self.from_parent[None, :, :])
+        pairs = (first[:, None, :] * second[None, :, :]).reshape(-1, self.width)
+        return self.chances(pairs if extra is None else pairs * extra, self.from_parent)
+
+    def chances(self, pulls: Array, above: Array) -> Array:
+        """P(word) (a, P, K) for combined pulls of causes (a, L) and of the words of the effect above (P, L)."""
+        if self.ordered:
+            return self.conditional(self.leak * pulls[:, None, :] * above[None, :, :])
+        # what a cause shows by itself comes before what follows from an effect, and both before what appears without a cause
+        own, none = self._shown(pulls)
+        follows, nor_follows = self._shown(above)
+        stray, nothing = self._shown(self.leak)
+        below = follows + nor_follows * stray
+        out = np.empty((len(pulls), len(above), self.size))
+        others = [k for k in range(self.size) if k != self.zero]
+        out[..., others] = own[:, None, :] + none[:, None, :] * below[None, :, :]
+        out[..., self.zero] = none * (nor_follows * nothing)[:, 0]
+        return out
+
+    def _shown(self, factors: Array) -> tuple[Array, Array]:
+        """(..., L) chance of each unhealthy word and (..., 1) of none; words share by the chance that anything shows them."""
+        each, none = 1.0 - factors[..., :-1], factors[..., -1:]
+        return (1.0 - none) * each / np.maximum(each.sum(axis=-1, keepdims=True), TINY), none
 
     def among(self, first: Index, second: Index, third: Index | None = None) -> Rows:
         """Where these hypotheses stand in the node's table, or in a smaller one where the whole would be large."""
@@ -237,7 +247,7 @@ class Network:
         self.instances: list[Instance] = []
         for cause in knowledge.causes.values():
             for place in self.places.values():
-                if place.kind == cause.place:
+                if place.kind == cause.place and all(facts.get(n, w[0]) in w for n, w in cause.when.items()):
                     self.instances.append(Instance(cause.id, place))
         weight = {c.id: self._weight(c, context) for c in knowledge.causes.values()}
         total = sum(weight.values()) or 1.0

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-from knowledge.facts import RULE_FACTS, STRATA, fact_words
+from knowledge.facts import ASSUMED_FACTS, MACHINE_FACTS, RULE_FACTS, STRATA, fact_words
 from knowledge.load import Problem, RawCards
 from knowledge.models import Band, Cause, Change, Check, Complaint, Condition, Effect, Finding, Rule, Words
 from knowledge.scaffold import mark_problems
@@ -235,6 +235,11 @@ class SetChecker:
                 self._check_words("causes", card.id, key, edge.gives, target)
                 self._strengths("causes", card.id, key, edge.gives)
                 self._facts("causes", card.id, key + ".when", edge.when)
+            self._facts("causes", card.id, "when", card.when)
+            for name in card.when:
+                if name not in MACHINE_FACTS or name in ASSUMED_FACTS:
+                    told = ", ".join(n for n in MACHINE_FACTS if n not in ASSUMED_FACTS)
+                    self.add("causes", card.id, "when", f"'{name}' does not rule a cause out; allowed: {told}")
             self._refs("causes", card.id, "complaints", card.complaints, self.complaints, "complaint")
             self._refs("causes", card.id, "prior_in", card.prior_in, self.contexts, "context")
             self._refs("causes", card.id, "confirm", card.confirm, self.checks, "check")

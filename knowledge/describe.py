@@ -132,6 +132,7 @@ def _cause(knowledge: Knowledge, card: Cause) -> list[Section]:
         f"{word.replace('-', ' ').capitalize()} when: {knowledge.contexts[c].plain}"
         for c, word in card.prior_in.items()
     ]
+    prior += [f"Ruled out where this is told otherwise{_on(card.when)}."] if card.when else []
     remedy = card.remedy
     fix = [remedy.text]
     fix.append(

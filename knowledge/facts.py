@@ -13,11 +13,14 @@ MACHINE_FACTS: dict[str, tuple[str, ...]] = {
     "supply": ("generator", "utility"),
     "pump-drive": ("yes", "no"),
     "fan-drive": ("yes", "no"),
+    "any-drive": ("yes", "no"),
     "receiver": ("yes", "no"),
     "clean-split": ("known",),
     "card-subcooling": ("known",),
     "several-circuits": ("yes", "no"),
 }
+# what is assumed where nobody told it: an assumption rules out no cause, so no cause card may ask for it
+ASSUMED_FACTS = ("expansion", "coil", "pump-in-use")
 STOP_WORDS: dict[str, tuple[str, ...]] = {
     # what people say -> the stop word it counts as; searched in free text, never weighed
     "burnt": ("burnt", "burned", "burning", "scorch", "melted", "warm plastic", "hot plastic", "charred"),

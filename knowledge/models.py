@@ -157,7 +157,10 @@ class Remedy(Card):
 
 
 class Cause(Card):
-    """One thing that can be wrong (or normal but misread)."""
+    """One thing that can be wrong (or normal but misread).
+
+    when: machine facts without which it cannot be ({pump-drive: ['yes']}); what nobody told rules nothing out.
+    """
 
     id: Id
     title: Title
@@ -167,6 +170,7 @@ class Cause(Card):
     place: PlaceKind
     prior: PriorWord
     prior_in: dict[Id, PriorWord] = {}
+    when: dict[str, tuple[str, ...]] = {}
     shows: Text
     why: Text
     wrong_when: Text
@@ -357,13 +361,14 @@ class Catalogue(Card):
 
     checks: texts by check id; empty for English, whose texts stand on the checks themselves. trade_words: words that
     count as two syllables in the measure of how hard a text is, since nobody can do without them. review: who has read
-    the texts, or who must.
+    the texts, or who must. sounds_wrong: for the one who asks, by check id: how an answer sounds that means something else.
     """
 
     id: Annotated[str, StringConstraints(pattern=r"^[a-z]{2}$")]
     title: Title
     review: Text
     trade_words: tuple[str, ...] = ()
+    sounds_wrong: dict[Id, Text] = {}
     checks: dict[Id, CheckText] = {}
 
 

@@ -2,14 +2,15 @@
 
 The same sums as the belief makes for one cause at the nearest place (tests compare the two): each word that is brought is an
 influence of its own; on a scale the largest pull down (D) and up (U) win, low side D(1-U), high side U(1-D), both at once go
-to the healthy word and its sides; of words without order the healthy one is left where no
-influence shows any, and the others share the rest. Siblings are not looked at, so what separates
+to the healthy word and its sides; of words without order a cause's own come first, then
+what follows from an effect, then what appears without a cause. Siblings are not looked at, so what separates
 here separates on a machine with one circuit too.
 """
 
 from __future__ import annotations
 
 import itertools
+import math
 from collections.abc import Iterable, Iterator, Mapping
 
 from knowledge.models import Cause, Effect, Finding, StrengthWord, Words
@@ -19,22 +20,9 @@ Dist = dict[str, float]
 Facts = Mapping[str, str]
 
 
-def combine(words: tuple[str, ...], neutral: str, ordered: bool, influences: Iterable[Gives], table: Words) -> Dist:
-    """Chance of each word when these influences act and nothing else does."""
+def combine(words: tuple[str, ...], neutral: str, influences: Iterable[Gives], table: Words) -> Dist:
+    """Chance of each word of a scale when these influences act and nothing else does."""
     zero = words.index(neutral)
-    if not ordered:
-        none = 1.0
-        shown = {}
-        for gives in influences:
-            none *= 1.0 - sum(gives.values())
-        for word in words:
-            stays = 1.0
-            for gives in influences:
-                stays *= 1.0 - gives.get(word, 0.0)
-            if word != neutral:
-                shown[word] = 1.0 - stays
-        total = sum(shown.values()) or 1.0
-        return {w: none if w == neutral else (1.0 - none) * shown[w] / total for w in words}
     down = _largest([words[i] for i in range(zero)][::-1], influences)
     up = _largest(list(words[zero + 1 :]), influences)
     neutral_share, each = table.both_directions["neutral"], table.both_directions["each-side"]
@@ -45,6 +33,21 @@ def combine(words: tuple[str, ...], neutral: str, ordered: bool, influences: Ite
     for step, word in enumerate(words[zero + 1 :], 1):
         out[word] = up[step] * (down[0] + each * (1.0 - down[0]))
     return out
+
+
+def _shown(words: tuple[str, ...], neutral: str, influences: Iterable[Gives]) -> Dist:
+    """Chance of each word without order: the healthy one where nothing shows any, the others by their share."""
+    influences = list(influences)
+    none = math.prod(1.0 - sum(gives.values()) for gives in influences)
+    each = {w: 1.0 - math.prod(1.0 - gives.get(w, 0.0) for gives in influences) for w in words if w != neutral}
+    total = sum(each.values()) or 1.0
+    return {w: none if w == neutral else (1.0 - none) * each[w] / total for w in words}
+
+
+def _first(neutral: str, upper: Dist, lower: Dist) -> Dist:
+    """What ``upper`` shows comes first; ``lower`` counts where it shows nothing."""
+    left = upper[neutral]
+    return {w: left * lower[w] if w == neutral else p + left * lower[w] for w, p in upper.items()}
 
 
 def _largest(side: list[str], influences: Iterable[Gives]) -> list[float]:
@@ -86,10 +89,16 @@ class Signatures:
         for above, p in (parent or {"": 1.0}).items():
             if p <= 0.0:
                 continue
-            acting = [self._leak(card, words), *direct, self._numbers(card.given.get(above, {}))]
-            for word, q in combine(words, card.neutral, bool(card.ordered), acting, self.table).items():
+            for word, q in self._combined(card, words, direct, self._numbers(card.given.get(above, {}))).items():
                 out[word] += p * q
         return out
+
+    def _combined(self, card: Effect | Finding, words: tuple[str, ...], direct: list[Gives], follows: Gives) -> Dist:
+        stray = self._leak(card, words)
+        if card.ordered:
+            return combine(words, card.neutral, [stray, *direct, follows], self.table)
+        below = _first(card.neutral, *(_shown(words, card.neutral, [one]) for one in (follows, stray)))
+        return _first(card.neutral, _shown(words, card.neutral, direct), below)
 
     def healthy(self, finding: str) -> Dist:
         """Word chances of a finding when nothing is wrong."""
@@ -110,11 +119,13 @@ class Signatures:
         return self._under(card, brought.get("finding:" + name, []), parent)
 
     def facts_named(self, cause: str) -> dict[str, set[str]]:
-        """Machine facts on which the card's lines depend, with the words they name."""
+        """Machine facts on which the card or its lines depend, with the words they name."""
         out: dict[str, set[str]] = {}
         for edge in self.causes[cause].brings:
             for name, words in edge.when.items():
                 out.setdefault(name, set()).update(words)
+        for name, words in self.causes[cause].when.items():
+            out[name] = out.get(name, set(words)) & set(words)
         return out
 
     def of(self, cause: str, facts: Facts) -> dict[str, Dist]:
