@@ -63,6 +63,12 @@ def telephone(knowledge: Knowledge, check_id: str, language: str = ENGLISH) -> T
     return TelephoneText(check_id, language, row.telephone, dict(row.answers), review)
 
 
+def sounds_wrong(knowledge: Knowledge, check_id: str) -> str:
+    """How an answer to a check sounds that means something else, for the one who asks; "" where nothing is written."""
+    book = knowledge.texts.get(ENGLISH)
+    return book.sounds_wrong.get(check_id, "") if book else ""
+
+
 def text_problems(raw: RawCards) -> list[Problem]:
     """Texts too hard to follow by ear, and what a catalogue lacks or has too much."""
     checks: dict[str, Check] = {k: c for k, c in raw.cards["checks"].items() if isinstance(c, Check)}
@@ -82,6 +88,15 @@ def text_problems(raw: RawCards) -> list[Problem]:
             if book.checks:
                 out.append(
                     raw.problem("texts", ENGLISH, "checks", "English texts stand on the check cards; drop these")
+                )
+            asked = {k for k, c in checks.items() if c.telephone}
+            for name in sorted(asked - set(book.sounds_wrong)):
+                out.append(
+                    raw.problem("texts", ENGLISH, "sounds_wrong", f"nothing for check '{name}'; say what to beware of")
+                )
+            for name in sorted(set(book.sounds_wrong) - asked):
+                out.append(
+                    raw.problem("texts", ENGLISH, f"sounds_wrong.{name}", "no check with a telephone text has this id")
                 )
             continue
         for key, text in _catalogue(book, checks):

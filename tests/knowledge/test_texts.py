@@ -7,7 +7,7 @@ from collections.abc import Callable
 import pytest
 
 from knowledge.load import Knowledge, RawCards
-from knowledge.texts import english, languages, telephone, text_problems
+from knowledge.texts import english, languages, sounds_wrong, telephone, text_problems
 from shared.errors import ChillerError
 
 Change = Callable[..., None]
@@ -100,3 +100,19 @@ def test_placeholders_are_the_same_in_both_languages(raw: RawCards, change: Chan
     rows["wind-ask"]["telephone"] = "¿Hay viento en {place}?"
     change("texts", "es", checks=rows)
     assert text_problems(raw) == []
+
+
+def test_every_check_of_the_telephone_says_what_a_wrong_answer_sounds_like(base: Knowledge) -> None:
+    asked = [c.id for c in base.checks.values() if c.telephone]
+    assert asked and all(len(sounds_wrong(base, check)) > 20 for check in asked)
+    assert sounds_wrong(base, "supply-volts-read") == ""
+
+
+def test_a_check_without_one_and_one_without_a_check_are_told(raw: RawCards, change: Change) -> None:
+    rows = dict(raw.cards["texts"]["en"].sounds_wrong)  # type: ignore[attr-defined]
+    rows["coil-looks"] = rows.pop("coil-look")
+    change("texts", "en", sounds_wrong=rows)
+    told = [f"{p.key}: {p.text}" for p in text_problems(raw)]
+    assert any("'coil-look'" in line for line in told) and any(
+        line.startswith("en.sounds_wrong.coil-looks") for line in told
+    )

@@ -71,7 +71,7 @@ def stop_conditions(desk: Desk) -> str:
     """What ends the work at once, always within a tap: the stops of the cards."""
     rules = [r for r in desk.knowledge.rules.values() if r.kind == "stop"]
     rows = "".join(f"<li><b>{t(r.title)}.</b> {t(r.then.make_safe)}</li>" for r in rules)
-    return f"<details class='rail-conditions'><summary>Stop at once if: {t(STOP_SIGNS)}</summary><ul tabindex='0' aria-label='What ends the work at once'>{rows}</ul></details>"
+    return f"<details class='rail-conditions'><summary>Stop if: {t(STOP_SIGNS)}</summary><ul tabindex='0' aria-label='What ends the work at once'>{rows}</ul></details>"
 
 
 def receipt_text(call: Call, knowledge: Knowledge) -> tuple[str, str] | None:

@@ -12,7 +12,7 @@ from diagnose.phrases import entry_line, likely, minutes, suspect_title
 from diagnose.store.records import OUTCOMES
 from diagnose.telephone import MOST_MINUTES_WITHOUT_PROGRESS, last_progress, may_be_asked, sayable, stuck
 from knowledge.models import Check
-from knowledge.texts import TelephoneText, telephone
+from knowledge.texts import TelephoneText, sounds_wrong, telephone
 from ui import drawings, frame, office, person, timer
 from ui.field import acts, log, rail, values
 from ui.field.acts import Desk
@@ -151,7 +151,7 @@ def _question(desk: Desk, step: Step, check: Check, language: str) -> None:
         html(f"<p class='drawing-says'>In English: {t(check.telephone)} Review of this text: {t(text.review)}.</p>")
     rows = (
         ("Listen for", check.listen_for),
-        ("Sounds wrong", getattr(check, "sounds_wrong", "")),
+        ("Sounds wrong", sounds_wrong(desk.knowledge, check.id)),
         ("Why this", check.why),
     )
     html("<dl class='coach'>" + "".join(f"<dt>{k}</dt><dd>{t(v)}</dd>" for k, v in rows if v) + "</dl>")
