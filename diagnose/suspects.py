@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import math
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,6 +11,7 @@ import numpy as np
 from diagnose.advice import Lead, Reason, Suspect
 from diagnose.belief import Belief, Inference, Pass
 from diagnose.chain import chain_of, liar_chain
+from diagnose.grade import HONEST
 from diagnose.network import Array, Key, Network
 from diagnose.places import spell
 from diagnose.work import Work
@@ -94,7 +96,20 @@ def suspects_of(
         if row.mode:
             liar = inference.modes[row.mode]
             shows = tuple(work.knowledge.findings[f].title for f, _ in liar.shows)
-            out.append(Suspect(kind="instrument", not_checked=shows, chain=liar_chain(work, liar), **named))
+            explained = len(out) < EXPLAINED_SUSPECTS
+            speaks = (
+                liar_reasons(work, network, inference, row.mode, single, standing.causes) if explained else ((), ())
+            )
+            out.append(
+                Suspect(
+                    kind="instrument",
+                    **{"for": speaks[0]},
+                    against=speaks[1],
+                    not_checked=shows,
+                    chain=liar_chain(work, liar),
+                    **named,
+                )
+            )
             continue
         if row.index < 0:
             out.append(Suspect(kind="nothing-wrong", **named))
@@ -137,7 +152,7 @@ def likelihoods_by_cause(network: Network, inference: Inference) -> dict[Key, Ar
 
 def weights_of(single: Mapping[Key, Array], marginals: Array) -> dict[Key, Array]:
     """log10 likelihood ratio of each finding for each cause against the rest as they are believed now."""
-    prior = np.maximum(np.concatenate([[max(1e-6, 1.0 - float(marginals.sum()))], marginals]), 1e-9)
+    prior = _as_believed(marginals)
     out = {}
     for key, joint in single.items():
         total, mass = float((prior * joint).sum()), float(prior.sum())
@@ -146,16 +161,51 @@ def weights_of(single: Mapping[Key, Array], marginals: Array) -> dict[Key, Array
     return out
 
 
+def _as_believed(marginals: Array) -> Array:
+    """No cause, then each single one, as believed now."""
+    out: Array = np.maximum(np.concatenate([[max(1e-6, 1.0 - float(marginals.sum()))], marginals]), 1e-9)
+    return out
+
+
 def reasons_of(work: Work, weights: Mapping[Key, Array], index: int) -> tuple[tuple[Reason, ...], tuple[Reason, ...]]:
     """What speaks for and against a cause, the strongest first."""
-    found = [
-        Reason(finding=key[0], place=key[1], text=seen_text(work, key), weight=round(float(weight[index]), 3))
-        for key, weight in weights.items()
-        if abs(float(weight[index])) >= LEAST_WEIGHT
-    ]
-    found.sort(key=lambda r: -abs(r.weight))
-    for_ = tuple(r for r in found if r.weight > 0)[:MOST_REASONS]
-    return for_, tuple(r for r in found if r.weight < 0)[:MOST_REASONS]
+    return _sided([_reason(work, key, float(weight[index])) for key, weight in weights.items()])
+
+
+def liar_reasons(
+    work: Work, network: Network, inference: Inference, mode: str, single: Mapping[Key, Array], marginals: Array
+) -> tuple[tuple[Reason, ...], tuple[Reason, ...]]:
+    """What speaks for and against a lying instrument: each finding it moves or shows, whatever else is wrong as believed now."""
+    prior = _as_believed(marginals)
+    moved = {k: v for k, v in inference.by_mode.get(mode, {}).items() if k in single}
+    lying = likelihoods_by_cause(network, Inference(network, moved, {}, {}, {}))
+    for key, (word, strength) in inference.modes[mode].shows.items():
+        node = network.node(key) if key in single else None
+        if node is not None and node.parent is None:
+            table = node.table(node.factors({word: strength}))[:, 0, :] @ inference.likelihoods[key]
+            alone = np.arange(len(network.instances) + 1, dtype=np.int64)
+            lying[key] = table.take(node.signature(alone, np.zeros_like(alone)))
+    found = []
+    for key, joint in lying.items():
+        told, rest = float(prior @ joint), float(prior @ single[key])
+        found.append(_reason(work, key, math.log10(max(told, 1e-12) / max(rest, 1e-12))))
+    impossible = inference.log_mode(mode) - inference.log_mode(HONEST)
+    chance = inference.modes[mode].prior
+    weight = (impossible - math.log(chance / (1.0 - chance))) / math.log(10.0)
+    texts = work.graded.impossible or ["readings of two instruments"]
+    found.append(Reason(finding="contradiction", place="unit", text="; ".join(texts), weight=round(weight, 3)))
+    return _sided(found)
+
+
+def _reason(work: Work, key: Key, weight: float) -> Reason:
+    return Reason(finding=key[0], place=key[1], text=seen_text(work, key), weight=round(weight, 3))
+
+
+def _sided(found: Iterable[Reason]) -> tuple[tuple[Reason, ...], tuple[Reason, ...]]:
+    """For and against, the strongest first, without what is no reason."""
+    rows = sorted((r for r in found if abs(r.weight) >= LEAST_WEIGHT), key=lambda r: -abs(r.weight))
+    for_ = tuple(r for r in rows if r.weight > 0)[:MOST_REASONS]
+    return for_, tuple(r for r in rows if r.weight < 0)[:MOST_REASONS]
 
 
 def seen_text(work: Work, key: Key) -> str:

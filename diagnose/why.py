@@ -20,7 +20,7 @@ from diagnose.match import match, tokens
 from diagnose.network import Array, Key
 from diagnose.phrases import who_may
 from diagnose.places import spell
-from diagnose.suspects import Row, Standing, likelihoods_by_cause, reasons_of, seen_text, weights_of
+from diagnose.suspects import Row, Standing, liar_reasons, likelihoods_by_cause, reasons_of, seen_text, weights_of
 from diagnose.turning import WhatIf
 from diagnose.work import prepare, reason
 from knowledge.load import Knowledge
@@ -84,6 +84,8 @@ def why(case: Case, knowledge: Knowledge, cause: str, place: str | None = None) 
     single = likelihoods_by_cause(network, inference)
     weights = weights_of(single, belief.causes())
     for_, against = reasons_of(work, weights, row.index) if row.index >= 0 else ((), ())
+    if row.mode:
+        for_, against = liar_reasons(work, network, inference, row.mode, single, belief.causes())
     difference = _difference(what, row, other)
     stop = next((c.rule.then.reason for c in work.conclusions.of("stop") if c.rule.then.ends), "")
     return Why(

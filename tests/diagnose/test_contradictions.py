@@ -14,6 +14,7 @@ from diagnose.advice import Advice
 from diagnose.advise import advise
 from diagnose.bounds import BOUNDS
 from diagnose.case import Case
+from diagnose.why import why
 from knowledge.load import Knowledge, load_knowledge
 from shared.quantities import DERIVED
 
@@ -52,14 +53,18 @@ def reading(quantity: str, value: str, place: str = "", **more: str) -> dict[str
     return {"quantity": quantity, "value": value, **({"place": where} if where else {}), **more}
 
 
-def told(base: Knowledge, entries: list[dict[str, str]], complaint: str = "is-this-normal") -> Advice:
+def case_of(entries: list[dict[str, str]], complaint: str = "is-this-normal") -> Case:
     case = {
         "complaint": complaint,
         "role": "technician",
         "qualified": ["electrical", "refrigerant"],
         "machine": MACHINE,
     }
-    return advise(Case.model_validate({**case, "entries": entries}), base)
+    return Case.model_validate({**case, "entries": entries})
+
+
+def told(base: Knowledge, entries: list[dict[str, str]], complaint: str = "is-this-normal") -> Advice:
+    return advise(case_of(entries, complaint), base)
 
 
 def running(**changed: str) -> list[dict[str, str]]:
@@ -92,6 +97,9 @@ def test_liquid_warmer_than_condensing(base: Knowledge) -> None:
     advice = told(base, running(liquid_line="115 F"))
     assert any("warmer than the refrigerant condenses" in c for c in advice.contradictions)
     assert instruments(advice, "liquid_line", "liquid_pressure") > 0.8 and faults(advice) < 0.1
+    weights = [r.weight for r in advice.suspects[0].for_]
+    assert {r.finding for r in advice.suspects[0].for_} == {"contradiction", "subcooling"}
+    assert weights == sorted(weights, reverse=True)
     assert looks(advice)[0] in ("probe-seat-look", "second-refrigerant-gauge", "gauge-scale-check")
 
 
@@ -143,6 +151,18 @@ def test_card_against_pressure_at_rest(base: Knowledge) -> None:
     assert looks(advice)[0] in base.rules["rest-pressure-off-card"].then.settle
     right = [{**e, "value": "236 psig"} if "pressure" in e["quantity"] else e for e in rest]
     assert told(base, right).contradictions == ()
+
+
+def test_a_comparison_speaks_for_or_against_the_instrument(base: Knowledge) -> None:
+    """Two gauges that agree on the port speak against a lying gauge, gauges that differ for it."""
+    weights = {}
+    for answer in ("agree", "differ"):
+        compared = {"check": "second-refrigerant-gauge", "answer": answer, "place": "circuit:A"}
+        case = case_of([*running(liquid_line="115 F"), compared])
+        gauge = why(case, base, "instrument:head-gauge:liquid_pressure@circuit:A|low")
+        rows = {r.finding: r.weight for r in (*gauge.for_, *gauge.against)}
+        weights[answer] = rows["refrigerant-gauge-compared"]
+    assert weights["agree"] < -0.5 and weights["differ"] > 0.5
 
 
 def test_a_mistaken_answer_is_said_to_be_in_doubt(base: Knowledge) -> None:
