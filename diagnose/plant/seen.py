@@ -11,7 +11,7 @@ simulation must not borrow the bands it is used to judge.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from diagnose.calculators.electrical import unbalance_pct
 from diagnose.plant import controller
@@ -27,6 +27,9 @@ SUCTION_K = (-11.5 * F, 3.0 * F)  # suction saturation against the leaving set p
 GLYCOL_SUCTION_K = (-16.0 * F, 1.0 * F)
 VOLTS, HERTZ = (0.9, 1.1), (0.95, 1.05)
 UNBALANCED_PCT, LOST_PCT = 2.0, 12.0
+SUPERHEAT_K = (5.0 * F, 18.0 * F)
+SUBCOOLING_K = (1.0 * F, 6.0 * F, 20.0 * F)
+FILL_PA = (1.5 * 6894.757, 5.0 * 6894.757, 45.0 * 6894.757)
 WARM_K, COLD_K = 10.0 * F, -8.0 * F  # return against design
 
 DEVICES = {
@@ -79,6 +82,10 @@ def _three(value: float, limits: tuple[float, float]) -> str:
     return "low" if value < limits[0] else "high" if value > limits[1] else "normal"
 
 
+def _step(value: float, limits: Sequence[float], words: Sequence[str]) -> str:
+    return words[sum(value >= limit for limit in limits)]
+
+
 def seen_words(plant: Plant, health: Health, conditions: Conditions, shot: Snapshot) -> dict[Key, str]:
     """All hidden states and findings that the moment ``shot`` of this machine shows, by key."""
     words: dict[Key, str] = {}
@@ -121,19 +128,20 @@ def _supply(plant: Plant, health: Health, shot: Snapshot) -> Iterator[tuple[Key,
         )
         if health.supply.swing > 0.02:
             yield ("voltage-steadiness", "supply"), "hunts"
-    if plant.supply.source == "generator":
+    if plant.supply.source == "generator" and alive:
         hertz = (_number(shot, "frequency", "supply") or 0.0) / plant.supply.hertz
-        yield ("generator-display", "supply"), _generator(alive, hertz, mean, balance)
+        display = _generator(hertz, mean, balance)
+        if display:
+            yield ("generator-display", "supply"), display
 
 
-def _generator(alive: bool, hertz: float, volts: float, balance: str) -> str:
-    if not alive:
-        return "stopped"
+def _generator(hertz: float, volts: float, balance: str) -> str:
+    """What its meters show; "" when they show nothing odd: then its card may still say overloaded."""
     if not HERTZ[0] <= hertz <= HERTZ[1]:
         return "off-frequency" if hertz > 0.75 else "idle-or-regenerating"
     if not VOLTS[0] <= volts <= VOLTS[1]:
         return "low-volts" if volts < 1.0 else "high-volts"
-    return "healthy" if balance == "balanced" else "uneven"
+    return "" if balance == "balanced" else "uneven"
 
 
 def _loop(plant: Plant, health: Health, conditions: Conditions, shot: Snapshot) -> Iterator[tuple[Key, str]]:
@@ -156,6 +164,11 @@ def _loop(plant: Plant, health: Health, conditions: Conditions, shot: Snapshot) 
     warm = conditions.entering_k + health.loop.entering_add_k - plant.control.set_point_k - 10.0 * F
     warmth = "warm" if warm > WARM_K else "cold" if warm < COLD_K else "at-design"
     yield ("effect:loop-warmth", "unit"), warmth
+    fill = plant.loop.fill_pa - health.loop.fill_lost_pa
+    yield ("tank-pressure", "unit"), _step(fill, FILL_PA, ("none", "low", "normal", "high"))
+    if turning and plant.loop.pump_drive:
+        speed = health.loop.pump_speed
+        yield ("drive-speed", place), "none" if speed < 0.05 else "low" if speed < 0.8 else "normal"
     if health.control.proof == "made":
         yield ("proof-pump-off", "unit"), "still-made"
     dial = health.control.pump_overload
@@ -173,7 +186,8 @@ def _control(plant: Plant, health: Health, shot: Snapshot) -> Iterator[tuple[Key
     power = "absent" if volts < 0.2 else "weak" if volts < 0.88 else "present"
     yield ("effect:control-power", "unit"), power
     lit = shot.lamps["screen"] == "on"
-    yield ("screen-lit", "unit"), "lit" if lit else "dark"
+    if shot.hold != "controller-failed":  # what its screen does then its card says
+        yield ("screen-lit", "unit"), "lit" if lit else "dark"
     if lit:
         yield ("alarm-text", "unit"), shot.alarms[0] if shot.alarms else "none"
         status = _status(shot)
@@ -196,7 +210,10 @@ def _control(plant: Plant, health: Health, shot: Snapshot) -> Iterator[tuple[Key
     elif shot.state == "cooling":
         yield ("trip-time", "unit"), "no-trip"
     if shot.state == "cooling":
-        rests = len(shot.running) < len(plant.compressors) and bool(health.control.resting or shot.trips)
+        unfed = any(health.supply.branch(f"compressor:{c}").dead for c in plant.compressors)
+        rests = len(shot.running) < len(plant.compressors) and (
+            unfed or bool(health.control.resting) or bool(shot.trips)
+        )
         yield ("stages", "unit"), "fewer" if rests else "hunting" if shot.steadiness == "cycling" else "as-asked"
 
 
@@ -251,7 +268,8 @@ def _circuit(plant: Plant, health: Health, shot: Snapshot, circuit: CircuitParam
             yield ("cycle-end", place), "other-safety"
         elif set(circuit.compressors) & set(shot.running):
             yield ("cycle-end", place), "runs-on"
-        yield ("fans", place), _fans(health, circuit)
+        if health.air[name].blade == 1.0:  # how a loose blade turns its card says
+            yield ("fans", place), _fans(health, circuit)
     elif shot.hold == "set-point-satisfied":
         yield ("cycle-end", place), "set-point-reached"
     if f"{name}.suction_dew_k" not in shot.balance:
@@ -260,10 +278,14 @@ def _circuit(plant: Plant, health: Health, shot: Snapshot, circuit: CircuitParam
     over_set = shot.balance[f"{name}.suction_dew_k"] - plant.control.set_point_k
     yield ("effect:suction", place), _three(over_set, limits)
     yield ("effect:head", place), _three(shot.balance[f"{name}.discharge_dew_k"], HEAD_K)
+    if shot.balance[f"{name}.steady"] == 1.0:
+        yield ("superheat", place), _three(shot.balance[f"{name}.superheat_k"], SUPERHEAT_K)
+        liquid = 0.0 if shot.balance[f"{name}.quality_3"] > 0.0 else shot.balance[f"{name}.subcooling_k"]
+        yield ("subcooling", place), _step(liquid, SUBCOOLING_K, ("none", "low", "normal", "high"))
     ratio = shot.balance[f"{name}.ratio"]
     yield ("pressures-equal", place), "nearly-equal" if ratio < 1.35 else "apart"
-    glass = shot.balance[f"{name}.flash"] > 0.02 or shot.balance[f"{name}.quality_3"] > 0.0
-    yield ("sight-glass", place), "bubbles" if glass else "clear"
+    if shot.balance[f"{name}.flash"] > 0.02 or shot.balance[f"{name}.quality_3"] > 0.0:
+        yield ("sight-glass", place), "bubbles"  # else clear, unless its card knows of moisture or oil
     step = _number(shot, "drier_in", place, "cooling"), _number(shot, "drier_out", place, "cooling")
     if step[0] is not None and step[1] is not None:
         yield ("drier-drop", place), "high" if step[0] - step[1] > 3.0 * F else "normal"

@@ -51,6 +51,18 @@ def test_a_healthy_machine_looks_healthy(lab: Any) -> None:
             assert word == card.neutral, name
 
 
+def test_what_the_machine_cannot_know_is_left_to_the_cards(lab: Any) -> None:
+    """A dead board says nothing of the generator, a blade loose on its shaft nothing of how it turns, a clear glass nothing of
+    moisture in it.
+    """
+    plant = lab.plant(supply="generator", circuits=2, compressors=4)
+    assert ("generator-display", "supply") not in seen(plant, Fault("site-supply-dead"))
+    assert ("fans", "circuit:A") not in seen(plant, Fault("fan-blade-loose", 0.8))
+    assert ("sight-glass", "circuit:A") not in seen(plant, Fault("circuit-wet", 0.3))
+    assert seen(plant, Fault("compressor-branch-open"))["stages", "unit"] == "fewer"
+    assert seen(plant, Fault("generator-setting-moved", 1.0))["generator-display", "supply"] == "low-volts"
+
+
 @pytest.mark.parametrize(
     ("fault", "key", "word"),
     [
