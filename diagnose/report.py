@@ -31,8 +31,11 @@ from diagnose.phrases import (
     verdict_heading,
     who_may,
 )
+from diagnose.pictures import pictures_of
+from diagnose.pictures.course import course
 from diagnose.text import CHAIN_ENDS, turn_lines
 from knowledge.load import Knowledge
+from shared.errors import ChillerError
 
 MOST_SUSPECTS = 5
 SHOWN_UNITS = {"delta_degF": "°F", "delta_degC": "K", "degF": "°F", "degC": "°C", "1": ""}
@@ -85,6 +88,8 @@ th { font-weight: 700; white-space: nowrap }
 .undone { text-decoration: line-through }
 .box { border: 2px solid #111; padding: .5rem .8rem; margin: .6rem 0; break-inside: avoid }
 .stop { border-color: #a40000; border-width: 4px } .mark { font-weight: 700; letter-spacing: .04em }
+.pictures { display: grid; grid-template-columns: repeat(auto-fit, minmax(17rem, 1fr)); gap: .8rem }
+figure { margin: 0; break-inside: avoid }
 .invented { border: 2px dashed #111; padding: .2rem .6rem; display: inline-block; font-weight: 700 }
 @media print { body { font-size: 10.5pt; padding: 0; max-width: none } a { color: inherit } }
 """
@@ -122,6 +127,7 @@ def html_report(
         _entries(case, steps, knowledge, zone),
         _undone(undone, knowledge, zone),
         _derived(last),
+        _pictures(case, steps, knowledge),
         _doubts(last),
         _cautions(case, steps, knowledge),
         "<p class='quiet'>Local codes, the permit of the site, the maker's manual and licensed practice "
@@ -294,6 +300,21 @@ def _undone(undone: Sequence[tuple[Entry, str]], knowledge: Knowledge, zone: tzi
         for entry, at in undone
     ]
     return f"<h2>Taken back</h2>{_table(('When', 'What', 'Taken back'), rows)}" if rows else ""
+
+
+def _pictures(case: Case, steps: Sequence[Advice], knowledge: Knowledge) -> str:
+    """What the readings look like, each picture with its words; how belief went where there is an advice for every stage."""
+    went = course(steps) if len(steps) == len(case.entries) + 1 else None
+    try:
+        read = pictures_of(case, knowledge)
+    except ChillerError:
+        read = ()  # a reading that cannot be read stands in the table of entries as it was given
+    shown = [*read, *([went] if went is not None else [])]
+    drawn = "".join(
+        f"<figure><figcaption><b>{_t(one.title)}</b></figcaption>{one.svg()}<p class='quiet'>{_t(one.words)}</p></figure>"
+        for one in shown
+    )
+    return f"<h2>Pictures</h2><div class='pictures'>{drawn}</div>" if drawn else ""
 
 
 def _number(value: float, uncertainty: float) -> str:

@@ -7,7 +7,9 @@ from html.parser import HTMLParser
 import pytest
 
 from diagnose.advice import Advice, Derived, Reason, Stop, Suspect, Verdict
+from diagnose.bench import CASE
 from diagnose.case import Case
+from diagnose.pictures import pictures_of
 from diagnose.report import html_report
 from knowledge.load import load_knowledge
 
@@ -125,3 +127,12 @@ def test_times_are_those_of_the_zone_asked_for() -> None:
 def test_no_advice_is_a_mistake_of_the_caller() -> None:
     with pytest.raises(ValueError, match="at least one"):
         html_report(case(), [], load_knowledge())
+
+
+def test_pictures_of_the_readings_stand_in_it_with_their_words() -> None:
+    given = Case.model_validate(CASE)
+    page = html_report(given, advice(), load_knowledge())
+    found = read(page)
+    assert found.tags.count("svg") == len(pictures_of(given, load_knowledge())) > 2
+    assert any("evaporating at" in word for word in found.words)
+    assert not [value for name, value in found.attributes if name in ("href", "src")]
