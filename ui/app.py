@@ -22,6 +22,8 @@ FAILED = (
 # `home.WAYS`.
 DESKS = {
     "telephone": "ui.telephone.desk",
+    "exercise": "ui.training.exercise",
+    "training": "ui.training.trainer",
     "rulebook": "ui.rulebook",
     "machines": "ui.machines",
 }

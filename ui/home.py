@@ -16,6 +16,8 @@ CLOSED_SHOWN = 20
 # desks besides the field desk: address -> title, what it is for, desk that the sign-in must open
 WAYS = {
     "telephone": ("Telephone desk", "walk somebody of the site through safe checks", "telephone"),
+    "exercise": ("Training", "work an invented call on a simulated machine", "exercise"),
+    "training": ("Trainer's desk", "classes, who is where, debriefs, own scenarios", "training"),
     "machines": ("Machines", "the fleet, its figures from call to call, search, files", "machines"),
     "rulebook": ("Rulebook", "what this tool knows: every cause, look and rule in sentences", "keeping"),
 }

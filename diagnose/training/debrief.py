@@ -276,9 +276,7 @@ def _lesson(kind: str, honest: bool, true: str, outcome: str, before: Belief, af
         return "Not done. Belief stays as it was."
     if kind == "named":
         return ""
-    moved = (
-        f"belief in what is there {likely(before.true).tenths} in 10 before, {likely(after.true).tenths} in 10 after"
-    )
+    moved = f"before, {likely(before.true).text}; after it, {likely(after.true).text}"
     ratio = (after.true + 1e-6) / (before.true + 1e-6)
     if ratio >= TELLS:
         said = "Speaks for what is there"

@@ -7,8 +7,8 @@ from html import escape
 
 from diagnose.training.debrief import Belief, Debrief
 
-WIDE, HIGH = 640.0, 300.0
-LEFT, RIGHT, TOP, BOTTOM = 46.0, 12.0, 14.0, 66.0
+WIDE, HIGH = 400.0, 330.0  # as wide as a phone: its letters stay readable there
+LEFT, RIGHT, TOP, BOTTOM = 30.0, 10.0, 26.0, 96.0
 OWN, PLAN, LEAD = "#0b4f9e", "#8a3800", "#555555"
 INK = "#111111"
 
@@ -43,10 +43,8 @@ def belief_svg(one: Debrief) -> str:
     for tenth in (0, 5, 10):
         y = TOP + height * (1.0 - tenth / 10.0)
         parts.append(f'<line x1="{LEFT}" y1="{y:.1f}" x2="{WIDE - RIGHT}" y2="{y:.1f}" stroke="#bbbbbb"/>')
-        parts.append(
-            f'<text x="{LEFT - 6}" y="{y + 4:.1f}" text-anchor="end">{tenth} in 10</text>'.replace(" in 10", "")
-        )
-    parts.append(f'<text x="{LEFT - 40}" y="{TOP - 2}">of 10</text>')
+        parts.append(f'<text x="{LEFT - 6}" y="{y + 4:.1f}" text-anchor="end">{tenth}</text>')
+    parts.append(f'<text x="4" y="{TOP - 10}">belief, of 10</text>')
     for share in (0.0, 0.5, 1.0):
         x = LEFT + width * share
         anchor = "start" if share == 0.0 else "middle" if share == 0.5 else "end"
@@ -68,7 +66,7 @@ def belief_svg(one: Debrief) -> str:
             ("who led on your path", LEAD, "2 4"),
         )
     ):
-        x, y = LEFT + 205 * number, HIGH - 18
+        x, y = LEFT, HIGH - BOTTOM + 44 + 21 * number
         style = f' stroke-dasharray="{dash}"' if dash else ""
         parts.append(
             f'<line x1="{x}" y1="{y - 4}" x2="{x + 26}" y2="{y - 4}" stroke="{colour}" stroke-width="3"{style}/>'

@@ -318,10 +318,10 @@ class World:
             above = self.network.node(node.parent).words.index(self._word(node.parent))
         # where the machine made the effects above, they already hold what its own faults do to them
         those = self.scripted if key[0].startswith("effect:") and key in self._effects else self.present
-        factors: Array = node.leak * node.from_parent[above if node.parent is not None else 0]
+        pulls: Array = np.ones((1, node.width))
         for number in self._instances(those):
-            factors = factors * node.contributions[node.local[number]]
-        p = node.conditional(factors[None, :])[0].copy()
+            pulls = pulls * node.contributions[node.local[number]]
+        p = node.chances(pulls, node.from_parent[[above]])[0, 0].copy()
         impossible = denied(key[0], key[1], self.shot)
         if impossible in node.words:
             p[node.words.index(impossible)] = 0.0
