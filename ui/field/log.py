@@ -71,7 +71,7 @@ def who(desk: Desk) -> None:
     chosen = person.choose(desk.key("who"), case.role, case.qualified)
     wanted = person.changes(case.role, case.qualified, chosen)
     with st.container(key="rows-who"):
-        if st.button("Keep this", key=desk.key("who-keep"), width="stretch") and wanted:
+        if st.button("This is who is there now", key=desk.key("who-keep"), width="stretch") and wanted:
             amend(desk, wanted)
 
 
