@@ -14,7 +14,7 @@ SCREENS = {
     "numbers": "?call=demo-weak-flow", "closed": "?call=demo-cold-store", "nobody": "?call=nobody",
     "calculator": "?call=demo-weak-flow&calc=superheat", "board": "?desk=telephone",
     "telephone": "?desk=telephone&call=fit-heard", "telephone in Spanish": "?desk=telephone&call=fit-heard&lang=es",
-    "telephone, technician": "?desk=telephone&call=demo-hot-deck", "handing over": "?desk=telephone&call=fit-heard&over=1",
+    "handing over": "?desk=telephone&call=fit-heard&over=1",
     "telephone, stop": "?desk=telephone&call=fit-stop",
 }  # fmt: skip
 HEARD = {"complaint": "no-flow", "words": "it hums", "role": "customer",
@@ -100,6 +100,20 @@ def test_targets_and_no_overflow_on_the_narrowest_phone(phone: Any, screen: str)
     wide = phone.page.evaluate("document.documentElement.scrollWidth")
     main = phone.page.evaluate("(m => m.scrollWidth - m.clientWidth)(document.querySelector('[data-testid=stMain]'))")
     assert (wide, main) == (320, 0)
+
+
+@pytest.mark.parametrize("screen", ["question", "telephone"])
+def test_targets_and_no_overflow_with_every_drawer_open(phone: Any, screen: str) -> None:
+    phone.page.set_viewport_size({"width": 320, "height": 640})
+    phone.open(SCREENS[screen])
+    phone.page.locator(".rail-conditions > summary").click()
+    drawers = phone.page.locator("[data-testid=stExpander] details:not([open]) > summary")
+    while drawers.count():
+        drawers.first.click()
+        phone.settle()
+    assert [t for t in phone.page.evaluate(TARGETS) if t[2] < 44] == []
+    main = phone.page.evaluate("(m => m.scrollWidth - m.clientWidth)(document.querySelector('[data-testid=stMain]'))")
+    assert main == 0
 
 
 def test_answer_rows_are_high_and_as_wide_as_the_phone(phone: Any) -> None:
