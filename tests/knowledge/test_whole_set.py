@@ -120,7 +120,7 @@ def test_an_inseparable_pair_is_declared_on_both_cards_with_one_remedy(raw: RawC
 def test_a_pair_that_a_look_tells_apart_is_not_inseparable(raw: RawCards, change: Change) -> None:
     change("causes", "air-bound", inseparable=["vent-shut"])
     change("causes", "vent-shut", inseparable=["air-bound"])
-    only(whole_set_problems(raw), "air-bound.inseparable", "vent-look tells them apart")
+    only(whole_set_problems(raw), "air-bound.inseparable", "vent-look", "tells them apart")
 
 
 def test_groups_stay_small_and_few(raw: RawCards, change: Change) -> None:
