@@ -73,6 +73,26 @@ class Evidence:
     derived: DerivedValue | None = None
     answered: bool = False
 
+    def beside(self, new: Evidence) -> Evidence:
+        """Both as one: the same finding known twice counts twice."""
+        by_mode = {
+            m: tuple(
+                a * b
+                for a, b in zip(self.by_mode.get(m, self.likelihood), new.by_mode.get(m, new.likelihood), strict=True)
+            )
+            for m in {*self.by_mode, *new.by_mode}
+        }
+        return Evidence(
+            new.finding,
+            new.place,
+            tuple(a * b for a, b in zip(self.likelihood, new.likelihood, strict=True)),
+            by_mode,
+            (*self.texts, *new.texts),
+            new.state,
+            self.derived or new.derived,
+            self.answered or new.answered,
+        )
+
     @property
     def against_expected(self) -> bool:
         """Whether it was judged by what this machine should show today."""
@@ -110,6 +130,12 @@ def word_probabilities(value: float, sd: float, limits: Sequence[float]) -> tupl
     """Probability of each word of a scale cut at ``limits`` for a value with standard uncertainty ``sd`` (> 0)."""
     cuts = [0.0, *(normal_cdf((limit - value) / sd) for limit in limits), 1.0]
     return tuple(max(b - a, 0.0) for a, b in zip(cuts, cuts[1:], strict=False))
+
+
+def told(word: str, words: Sequence[str], right: float) -> tuple[float, ...]:
+    """Likelihood of each true word when ``word`` is told and such an answer is right with probability ``right``."""
+    other = (1.0 - right) / (len(words) - 1)
+    return tuple(right if w == word else other for w in words)
 
 
 def _floored(p: Sequence[float], floor: float) -> tuple[float, ...]:
@@ -346,26 +372,7 @@ class Grader:
     def _put(self, new: Evidence) -> None:
         key = (new.finding, new.place)
         old = self.out.evidence.get(key)
-        if old is None:
-            self.out.evidence[key] = new
-            return
-        merged = {
-            m: tuple(
-                a * b
-                for a, b in zip(old.by_mode.get(m, old.likelihood), new.by_mode.get(m, new.likelihood), strict=True)
-            )
-            for m in {*old.by_mode, *new.by_mode}
-        }
-        self.out.evidence[key] = Evidence(
-            new.finding,
-            new.place,
-            tuple(a * b for a, b in zip(old.likelihood, new.likelihood, strict=True)),
-            merged,
-            (*old.texts, *new.texts),
-            new.state,
-            old.derived or new.derived,
-            old.answered or new.answered,
-        )
+        self.out.evidence[key] = new if old is None else old.beside(new)
 
     def _answers(self) -> None:
         spoken = spoken_circuits(self.case, self.topology)
@@ -392,11 +399,9 @@ class Grader:
                     entry.word,
                 )
         for (check_id, finding_id, place), (entry, finding, word) in latest.items():
-            words = finding.ordered or finding.words
             table = self.knowledge.words
             right = table.graded_right[entry.sure] if not check_id else table.answer_right[entry.sure][entry.who]
-            other = (1.0 - right) / (len(words) - 1)
-            p = tuple(right if w == word else other for w in words)
+            p = told(word, finding.ordered or finding.words, right)
             text = finding.texts[word] + ("" if entry.who == "saw" else " (the customer says)")
             self._put(Evidence(finding_id, place, p, {}, (text,), entry.state or self.state, None, True))
 

@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from diagnose.belief import Belief, Inference
-from diagnose.grade import HONEST
+from diagnose.grade import HONEST, told
 from diagnose.network import Array, Hypotheses, Index, Key, Network
 from diagnose.plan_search import Acting, Choice, Limits, Look, acting_for, choose
 from knowledge.load import Knowledge
@@ -227,23 +227,15 @@ class Predictor:
 
 
 def answer_table(knowledge: Knowledge, check: Check, words: Sequence[str], who: str = "saw") -> tuple[list[str], Array]:
-    """Answers of a check and P(answer | true word) with how sure this answer usually is: (K, A)."""
-    table = knowledge.words.answer_right[check.usually]
+    """Answers of a check and P(answer | true word) with how sure this answer usually is: (K, A), rows sum to at most 1.
+
+    In proportion to what the answer will weigh once it is given, so that the belief foreseen is the belief that comes. Answers
+    that mean the same word share its chance; a word that no answer means leaves a rest: no answer comes.
+    """
+    right = knowledge.words.answer_right[check.usually]["customer-says" if who == "customer-says" else "saw"]
     answers = list(check.answers)
-    right = table["read" if check.reads else "saw" if who == "saw" else "customer-says"]
     meant = [check.answers[a].word or a for a in answers]
-    out = np.zeros((len(words), len(answers)))
-    for k, word in enumerate(words):
-        same = [i for i, m in enumerate(meant) if m == word]
-        for i in range(len(answers)):
-            others = len(answers) - len(same)
-            if same:
-                out[k, i] = right / len(same) if i in same else (1.0 - right) / max(others, 1)
-            else:
-                out[k, i] = 1.0 / len(answers)
-        if same and len(same) == len(answers):
-            out[k] = 1.0 / len(answers)
-    return answers, out
+    return answers, np.array([told(m, words, right) for m in meant]).T / [meant.count(m) for m in meant]
 
 
 def plan_next(
@@ -289,9 +281,10 @@ def plan_next(
 
 
 def _look(candidate: Candidate, given: Array) -> Look:
-    """A candidate as the search sees it: one more outcome is that no answer comes, which tells nothing."""
-    silent = np.full((len(given), 1), 1.0 - candidate.chance)
-    return Look(candidate.cost, np.hstack([candidate.chance * given, silent]), candidate.cover, candidate.saves)
+    """A candidate as the search sees it: one more outcome is that no answer comes."""
+    answered = candidate.chance * given
+    silent = 1.0 - answered.sum(axis=1, keepdims=True)
+    return Look(candidate.cost, np.hstack([answered, silent]), candidate.cover, candidate.saves)
 
 
 def information(given: Sequence[Array], p: Array, acting: Acting) -> Array:

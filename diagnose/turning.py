@@ -73,7 +73,7 @@ class WhatIf:
         evidence = {k: v for k, v in self.work.graded.evidence.items() if changes.get(k, v) is not None}
         evidence |= {k: v for k, v in changes.items() if v is not None}
         work = dataclasses.replace(self.work, graded=dataclasses.replace(self.work.graded, evidence=evidence))
-        if self.work.conclusions.fired and any(k[0] in self._proving for k in changes):
+        if any(k[0] in self._proving for k in changes):
             work.conclusions = Conclusions([c for c in self.work.conclusions.fired if c.rule.kind != "conclusive"])
             seen = [s for s in seen_words(evidence, work.knowledge) if (s.finding, s.place) not in work.dropped]
             work.conclusions.fired += run_stratum("conclusive", work.knowledge, seen, work.known)

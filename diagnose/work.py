@@ -200,21 +200,26 @@ def _run(work: Work, strata: Iterable[str], graded: Graded) -> None:
 
 def _strata(work: Work) -> None:
     _run(work, ("hold-point", "not-judged"), work.graded)
-    for conclusion in work.conclusions.of("not-judged"):
-        for key in list(work.graded.evidence):
-            if (
-                key[0] in conclusion.rule.then.findings
-                and (not conclusion.circuit or circuit_of(key[1]) in ("", conclusion.circuit))
-                and (not work.graded.evidence[key].answered or work.graded.evidence[key].derived is not None)
-            ):
-                work.dropped.add(key)
+    work.dropped |= not_judged_keys(work)
     _run(work, ("derived-finding",), work.graded)
     for conclusion in work.conclusions.of("derived-finding"):
-        _derive_finding(work, conclusion)
+        derive_finding(work, conclusion)
     _run(work, ("contradiction", "conclusive", "gate", "stop"), work.graded)
 
 
-def _derive_finding(work: Work, conclusion: Conclusion) -> None:
+def not_judged_keys(work: Work) -> set[Key]:
+    """Findings that the rules which spoke do not let us judge now; what was answered in words stays."""
+    return {
+        key
+        for conclusion in work.conclusions.of("not-judged")
+        for key, one in work.graded.evidence.items()
+        if key[0] in conclusion.rule.then.findings
+        and (not conclusion.circuit or circuit_of(key[1]) in ("", conclusion.circuit))
+        and (not one.answered or one.derived is not None)
+    }
+
+
+def derive_finding(work: Work, conclusion: Conclusion) -> None:
     """A derived word feeds the graph in place of its inputs, never beside them; it is as sure as its least sure input."""
     then = conclusion.rule.then
     finding = work.knowledge.findings[then.finding or ""]

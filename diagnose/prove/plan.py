@@ -9,6 +9,7 @@ over everything answered and tried; the search's own cost is summed over every b
 from __future__ import annotations
 
 import itertools
+import math
 import time
 from collections.abc import Callable, Iterator, Sequence
 from typing import Any
@@ -116,7 +117,7 @@ def _some_looks(
         place = next(p.id for p in network.places.values() if p.kind == finding.place)
         words = finding.ordered or finding.words
         given = inference.predict((finding.id, place), run) @ answer_table(knowledge, check, words)[1]
-        given = _few_answers(given, prior)
+        given = _few_answers(given / given.sum(axis=1, keepdims=True), prior)
         tells = _information(given, prior)
         if tells > 0.02:
             saves = check_cost(knowledge, check, (), check.state) - check_cost(
@@ -160,31 +161,32 @@ def optimum(model: Model) -> float:
         failed[tried] = failed[tried & (tried - 1)] * (1.0 - cures[low])
     by_size = sorted(range(1 << count), key=lambda s: -s.bit_count())
     layers = [np.array(list(g)) for _, g in itertools.groupby(by_size, key=int.bit_count)]
-    best: dict[tuple[int, ...], Array] = {}
-    for seen in _observations(looks):
-        belief = model.p.copy()
-        for look, answer in zip(looks, seen, strict=True):
-            if answer:
-                belief = belief * look.given[:, answer - 1]
-        alive = failed @ belief
-        value = failed @ (belief * acting.handed)
-        asked = frozenset(n for n, answer in enumerate(seen) if answer)
+    sizes = [look.given.shape[1] for look in looks]
+    # by set of looks asked: (sets of remedies tried, every combination of answers, the last look's answers turning fastest)
+    best: dict[frozenset[int], Array] = {}
+    for asked in _sets_from_the_largest(len(looks)):
+        own = sorted(asked)
+        belief = model.p[None, :]
+        for n in own:
+            belief = (belief[:, None, :] * looks[n].given.T[None, :, :]).reshape(-1, len(model.p))
+        alive = failed @ belief.T
+        value = failed @ (belief * acting.handed).T
         for n, look in enumerate(at_cost(looks, asked)):
-            if not seen[n]:
-                branches = (best[*seen[:n], a + 1, *seen[n + 1 :]] for a in range(look.given.shape[1]))
-                value = np.minimum(value, look.cost * alive + sum(branches))
+            if n not in asked:
+                earlier = math.prod(sizes[m] for m in own if m < n)
+                branches = best[asked | {n}].reshape(1 << count, earlier, sizes[n], -1).sum(axis=2)
+                value = np.minimum(value, look.cost * alive + branches.reshape(1 << count, -1))
         for layer in layers:  # from everything tried to nothing tried
             for remedy in range(count):
-                own = layer[(layer >> remedy & 1) == 0]
-                value[own] = np.minimum(value[own], acting.costs[remedy] * alive[own] + value[own | 1 << remedy])
-        best[seen] = value
-    return float(best[(0,) * len(looks)][0])
+                free = layer[(layer >> remedy & 1) == 0]
+                value[free] = np.minimum(value[free], acting.costs[remedy] * alive[free] + value[free | 1 << remedy])
+        best[asked] = value
+    return float(best[frozenset()][0, 0])
 
 
-def _observations(looks: Sequence[Look]) -> Iterator[tuple[int, ...]]:
-    """Every set of answers (0 = not asked), those with more answered first."""
-    every = itertools.product(*(range(look.given.shape[1] + 1) for look in looks))
-    return iter(sorted(every, key=lambda seen: sum(a == 0 for a in seen)))
+def _sets_from_the_largest(count: int) -> Iterator[frozenset[int]]:
+    for size in range(count, -1, -1):
+        yield from map(frozenset, itertools.combinations(range(count), size))
 
 
 # policies ----------------------------------------------------------------------------------------------------------------

@@ -8,6 +8,7 @@ from typing import Any
 
 from diagnose.evaluate.command import proof_text, prove_evaluation
 from diagnose.plant.prove import plant_text, prove_plant
+from diagnose.prove.ahead import ahead_text, prove_ahead
 from diagnose.prove.belief import belief_text, prove_belief
 from diagnose.prove.calibration import calibration_text, prove_calibration
 from diagnose.prove.causes import causes_text, prove_causes
@@ -20,6 +21,7 @@ from diagnose.prove.shared import prove_shared, shared_text
 
 Proof = Callable[[Options], tuple[str, dict[str, Any]]]
 PROOFS: dict[str, tuple[Proof, Callable[[dict[str, Any]], str]]] = {
+    "ahead": (prove_ahead, ahead_text),
     "belief": (prove_belief, belief_text),
     "calibration": (prove_calibration, calibration_text),
     "causes": (prove_causes, causes_text),
