@@ -24,6 +24,8 @@ from knowledge.facts import STRATA
 from knowledge.load import Knowledge, load_knowledge
 from knowledge.models import Words
 from shared.quantities import QUANTITIES
+from ui.__main__ import parser as ui_parser
+from ui.signin_users import parser as users_parser
 
 ROOT = Path(__file__).parents[1]
 _spec = importlib.util.spec_from_file_location("refresh_documents", ROOT / "tests" / "refresh_documents.py")
@@ -86,8 +88,16 @@ def test_every_command_exists(name: str, command: str) -> None:
         with pytest.raises(SystemExit) as ended:
             knowledge_main([*words[3:], "--help"])
         assert ended.value.code == 0
+    elif words[3:4] == ["user"]:
+        wanted = words[4:] if len(words) > 5 or words[4:] == ["list"] else [*words[4:], "--help"]
+        if "--help" in wanted:
+            with pytest.raises(SystemExit) as ended:
+                users_parser().parse_args(wanted)
+            assert ended.value.code == 0
+        else:
+            users_parser().parse_args(wanted)
     else:
-        assert words[2:] == ["ui"]
+        assert words[2] == "ui" and ui_parser().parse_args(words[3:])
 
 
 def test_the_commands_of_the_contract_are_written_down() -> None:
