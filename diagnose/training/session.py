@@ -21,7 +21,7 @@ from diagnose.work import Work, prepare
 from knowledge.load import Knowledge
 from knowledge.models import Check, Remedy
 from knowledge.scenarios import Ends, Scenario
-from shared.errors import ChillerError
+from shared.errors import ChillerError, shorten
 
 Mode = Literal["guided", "exam"]
 MODES: dict[str, str] = {
@@ -117,7 +117,7 @@ class Session(Part):
 
 def start(scenario: Scenario, seed: int = 1, mode: Mode = "exam", trainee: str = "") -> Session:
     """A session in which nothing was done yet."""
-    return Session(scenario=scenario, seed=seed, mode=mode, trainee=trainee)
+    return Session(scenario=scenario, seed=seed, mode=mode, trainee=shorten(trainee, 100))
 
 
 def _and(session: Session, happening: Happening) -> Session:

@@ -116,10 +116,16 @@ def test_the_trainer_sees_the_class_and_takes_its_csv(desktop: Any, tmp_path: Pa
 
 
 @pytest.mark.parametrize("screen", SCREENS)
-def test_no_serious_finding_of_axe(phone: Any, screen: str) -> None:
-    """On every page of the desk, with the contrast for sunlight."""
+def test_fit_for_the_phone(phone: Any, screen: str) -> None:
+    """No serious finding with the contrast for sunlight; at 320 px nothing overflows, 44 px for anything, answers 64 px."""
     phone.open(CODES[screen])
     assert axe(phone, contrast_7=True) == []
+    phone.page.set_viewport_size({"width": 320, "height": 640})
+    phone.settle()
+    assert [t for t in phone.page.evaluate(TARGETS) if t[2] < 44] == []
+    assert all(r.bounding_box()["height"] >= 64 for r in phone.rows().all() if r.is_visible())
+    main = phone.page.evaluate("(m => m.scrollWidth - m.clientWidth)(document.querySelector('[data-testid=stMain]'))")
+    assert (phone.page.evaluate("document.documentElement.scrollWidth"), main) == (320, 0)
 
 
 @pytest.mark.parametrize("screen", ["guided", "debrief", "class"])
@@ -127,14 +133,3 @@ def test_no_serious_finding_of_axe_on_a_desktop(desktop: Any, screen: str) -> No
     """Where the page is laid out otherwise."""
     desktop.open(CODES[screen])
     assert axe(desktop) == []
-
-
-@pytest.mark.parametrize("screen", SCREENS)
-def test_targets_and_no_overflow_on_the_narrowest_phone(phone: Any, screen: str) -> None:
-    """44 px for anything, answer rows 64 px, nothing wider than 320."""
-    phone.page.set_viewport_size({"width": 320, "height": 640})
-    phone.open(CODES[screen])
-    assert [t for t in phone.page.evaluate(TARGETS) if t[2] < 44] == []
-    assert all(r.bounding_box()["height"] >= 64 for r in phone.rows().all() if r.is_visible())
-    main = phone.page.evaluate("(m => m.scrollWidth - m.clientWidth)(document.querySelector('[data-testid=stMain]'))")
-    assert (phone.page.evaluate("document.documentElement.scrollWidth"), main) == (320, 0)
