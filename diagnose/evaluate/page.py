@@ -106,6 +106,7 @@ GROUP_ROWS = (
     ("missed stops", "missed_stops"),
     ("wrong stops", "wrong_stops"),
     ("forbidden steps", "forbidden"),
+    ("calls on which the reasoning failed", "reasoning_failed"),
 )
 
 

@@ -23,6 +23,7 @@ TARGETS: dict[str, tuple[str, float]] = {
     "calibration": ("<=", 0.08),
     "missed_stops": ("<=", 0),
     "forbidden": ("<=", 0),
+    "reasoning_failed": ("<=", 0),
 }
 
 
@@ -95,6 +96,7 @@ def numbers(rows: Sequence[Row]) -> dict[str, Any]:
         "missed_stops": sum(bool(r["missed_stop"]) for r in rows),
         "wrong_stops": sum(bool(r["wrong_stop"]) for r in rows),
         "forbidden": sum(len(r["forbidden"]) for r in rows),
+        "reasoning_failed": sum(bool(r["failed"]) for r in rows),
         "checks_count": dict(sorted(Counter(int(r["checks"]) for r in judged).items())),
         "verdicts": dict(Counter(str(r["verdict"]) for r in judged).most_common()),
     }

@@ -6,7 +6,7 @@ import functools
 import time
 from typing import Any
 
-from diagnose.advice import Advice
+from diagnose.advice import Advice, Suspect
 from diagnose.advise import advise
 from diagnose.case import Case, Machine
 from diagnose.evaluate.answers import Person
@@ -18,6 +18,7 @@ from knowledge.models import Rule
 from shared.errors import ChillerError
 
 MOST_CHECKS = 15
+NO_SUSPECT = Suspect(cause="", place="", title="", kind="unknown", probability=0.0)  # the reasoning failed
 HELD = ("one-cause", "two-causes", "normal", "inseparable")
 Row = dict[str, Any]
 
@@ -48,14 +49,18 @@ def work_call(knowledge: Knowledge, call: Call) -> Row:
     verdict = advice.verdict
     if verdict is not None and not ended and verdict.kind in HELD:
         hazards |= _hazards_of(knowledge, verdict.remedy_id)
-    answered = {e.check for e in case.entries if e.check and e.answer != "cannot-tell"}
+    said: dict[str, set[str]] = {}
+    for entry in case.entries:
+        if entry.check and entry.answer != "cannot-tell":
+            check = knowledge.checks[entry.check]
+            said.setdefault(check.finding or "", set()).add(check.answers[entry.answer].word or entry.answer)
     row |= {
         "asked": asked,
         "checks": len(asked),
         "minutes": round(advice.minutes_spent - told_before, 1),
         "forbidden": forbidden,
         "used_expected": used,
-        "missed_stop": not ended and any(_led_into(knowledge, rule, hazards, answered) for rule in row["due"]),
+        "missed_stop": not ended and any(_led_into(knowledge, rule, hazards, said) for rule in row["due"]),
         "seconds": round(time.process_time() - start, 3),
     }
     return row
@@ -65,14 +70,17 @@ def _hazards_of(knowledge: Knowledge, remedy: str) -> set[str]:
     return {h for c in knowledge.causes.values() if c.remedy.id == remedy for h in c.remedy.hazards}
 
 
-def _led_into(knowledge: Knowledge, rule_id: str, hazards: set[str], answered: set[str]) -> bool:
-    """Whether a stop was missed: somebody was led to a hazard of the kind before which cards ask this rule's safety question,
-    without its having been asked, or it was answered and no stop came.
+def _led_into(knowledge: Knowledge, rule_id: str, hazards: set[str], said: dict[str, set[str]]) -> bool:
+    """Whether a stop was missed: the danger was told and no stop came, or somebody was led to a hazard of the kind before which
+    cards ask this rule's safety question, without its having been asked. A wrong answer of the person is no miss of the tool.
     """
-    findings = {c.finding for c in knowledge.rules[rule_id].when if c.finding}
-    questions = {c.id for c in knowledge.checks.values() if c.finding in findings}
-    if questions & answered:
+    conditions = [(c.finding, c.words) for c in knowledge.rules[rule_id].when if c.finding]
+    if all(said.get(finding or "", set()) & set(words) for finding, words in conditions):
         return True
+    findings = {f for f, _ in conditions}
+    if findings & set(said):
+        return False
+    questions = {c.id for c in knowledge.checks.values() if c.finding in findings}
     kinds = {h for c in knowledge.checks.values() if questions & set(c.needs) for h in c.hazards}
     return bool(hazards & (kinds - {"none"}))
 
@@ -80,7 +88,7 @@ def _led_into(knowledge: Knowledge, rule_id: str, hazards: set[str], answered: s
 def _row(knowledge: Knowledge, call: Call, person: Person, case: Case, advice: Advice) -> Row:
     groups = [group_of(knowledge, c) for c in call.causes]
     ranks = [_rank(advice, g, call.kind) for g in groups] or [_rank(advice, frozenset(), "none")]
-    lead, verdict = advice.suspects[0], advice.verdict
+    lead, verdict = (advice.suspects or (NO_SUSPECT,))[0], advice.verdict
     held = verdict is not None and verdict.kind in HELD
     ended = advice.stop is not None and advice.stop.ends
     named = set(verdict.causes) if verdict else set()
@@ -105,6 +113,7 @@ def _row(knowledge: Knowledge, call: Call, person: Person, case: Case, advice: A
         "both": all(r < 3 for r in ranks),
         "in_group": right and bool(call.causes) and not fits,
         "right_place": bool(fits) and lead.place in (call.places[fits[0]], call.places[fits[0]].split(":")[0]),
+        "failed": "" if advice.suspects else " ".join(advice.doubts),
         "verdict": verdict.kind if verdict else "none",
         "wrong_verdict": bool(held and call.kind != "none" and not any(named & g for g in groups)),
         "stop": advice.stop.rule if advice.stop is not None and ended else "",

@@ -20,7 +20,7 @@ from diagnose.evaluate.command import HELD_OUT, bar, machine_from
 from diagnose.evaluate.page import page
 from diagnose.evaluate.run import Settings, kept_rows, rows_of
 from diagnose.evaluate.summary import calibration, compared, interval, met, summary, text, turned
-from diagnose.evaluate.work import work_call
+from diagnose.evaluate.work import _led_into, work_call
 from diagnose.plant.sizing import plant_of
 from knowledge.load import load_knowledge
 from shared.errors import ChillerError
@@ -88,9 +88,9 @@ def test_answers_do_not_hang_on_their_order() -> None:
 
 
 def test_the_sample_is_safe_and_says_something(sample: Sample) -> None:
-    """No missed stop, no forbidden step; the true cause is among the first three in more than a third of calls with one."""
+    """No missed stop, no forbidden step, no advice that failed; the true cause is among the first three in more than a third of calls with one."""
     rows, _ = sample
-    assert not any(r["missed_stop"] or r["forbidden"] for r in rows)
+    assert not any(r["missed_stop"] or r["forbidden"] or r["failed"] for r in rows)
     assert all(0 <= r["checks"] <= 15 and r["minutes"] >= 0.0 for r in rows)
     single = [r for r in rows if r["kind"] == "single"]
     assert sum(r["within_three"] for r in single) > len(single) / 3
@@ -134,6 +134,19 @@ def test_page_needs_no_network(sample: Sample) -> None:
     assert not re.search(r"https?://|<script|<img|<link|@import|url\(", made)
     assert re.findall(r"<(\w+)[^>]*>", made)[0] == "html" and made.rstrip().endswith("</html>")
     assert "targets" in text(result)
+
+
+@pytest.mark.parametrize(
+    ("hazards", "said", "missed"),
+    [
+        ({"live-electrical"}, {}, True),  # led to a meter without the question
+        ({"slip"}, {}, False),  # no card asks about burnt smells before wet ground
+        ({"live-electrical"}, {"danger-signs": {"none"}}, False),  # asked, and answered wrongly
+        (set(), {"danger-signs": {"burnt-smell"}}, True),  # told, and no stop came
+    ],
+)
+def test_what_counts_as_a_missed_stop(hazards: set[str], said: dict[str, set[str]], missed: bool) -> None:
+    assert _led_into(load_knowledge(), "stop-danger-at-electrics", hazards, said) is missed
 
 
 # numbers -------------------------------------------------------------------------------------------------------------
