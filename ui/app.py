@@ -55,11 +55,13 @@ def main() -> None:
 
 def _draw() -> None:
     address = st.query_params
-    which = address.get("desk") or ("field" if address.get("call") or address.get("new") else "")
+    named = address.get("desk", "")
+    # an address that names no desk of ours is one of the field desk, or the list
+    which = named if named in DESKS else "field" if address.get("call") or address.get("new") else ""
     if not signin.opens(who := office.records().person, which):
         signin.refuse(who, which)
-    elif address.get("desk") in DESKS:
-        import_module(DESKS[address["desk"]]).draw()
+    elif which in DESKS:
+        import_module(DESKS[which]).draw()
     elif address.get("call"):
         desk.draw(address["call"])
     elif address.get("new"):
