@@ -28,7 +28,7 @@ DESK_WORDS = {
     "telephone": "the telephone desk",
     "training": "the training desk",
     "machines": "the machines",
-    "keeping": "the keeper's desk",
+    "rulebook": "the rulebook",
 }
 
 

@@ -180,7 +180,9 @@ def test_the_telephone_opens_no_other_desk(served: Any) -> None:
     cookie = token(served, "tel")
     for what, call in served.calls.items():
         assert "Not your desk" in visit(served, cookie, f"call={call}"), what
-    assert "Not your desk" in visit(served, cookie, "new=1")
+        assert "Not your desk" in visit(served, cookie, f"desk=made-up&call={call}"), what
+    for query in ("new=1", "desk=training", "desk=machines", "desk=rulebook", "desk=field&new=1"):
+        assert "Not your desk" in visit(served, cookie, query), query
     home = visit(served, cookie)
     assert "Not your desk" not in home and "Calls" in home
 
