@@ -12,6 +12,7 @@ Draw = Callable[..., Any]
 
 def test_the_list_shows_open_calls_of_an_invented_fleet(desk: Draw) -> None:
     app = desk()
+    app.open("drawer-closed")
     rows = [label for label in app.labels if "(invented)" in label]
     assert app.heading == "Calls" and len(rows) == len(office.records().calls())
     app.tap("D-12 Heron")
