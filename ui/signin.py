@@ -28,7 +28,7 @@ DESK_WORDS = {
     "telephone": "the telephone desk",
     "training": "the training desk",
     "machines": "the machines",
-    "rulebook": "the rulebook",
+    "keeping": "the rulebook",
 }
 
 
@@ -55,9 +55,13 @@ def _from_elsewhere() -> bool:
     return isinstance(st.context.ip_address, str) or any(name in headers for name in PASSED_ON)
 
 
+NEEDS = {"rulebook": "keeping"}  # pages that stand behind another desk's name
+
+
 def opens(who: Person, desk: str) -> bool:
     """Whether a person's sign-in opens a desk; the list of calls and what is no desk of its own is open to all."""
-    return desk not in DESK_WORDS or desk in who.desks
+    needed = NEEDS.get(desk, desk)
+    return needed not in DESK_WORDS or needed in who.desks
 
 
 def refuse(who: Person, desk: str) -> None:
@@ -65,7 +69,7 @@ def refuse(who: Person, desk: str) -> None:
     html(
         f"<div data-screen='closed-desk'><p class='kicker'>Chiller Diagnose</p><h1>Not your desk</h1>"
         f"<p>Signed in as {t(who.shown)} ({t(ROLE_WORDS[who.role])}), which does not open "
-        f"{t(DESK_WORDS.get(desk, desk))}. The keeper can change that.</p></div>"
+        f"{t(DESK_WORDS.get(NEEDS.get(desk, desk), desk))}. The keeper can change that.</p></div>"
     )
     if st.button("All calls", key="signin-home"):
         st.query_params.clear()

@@ -15,14 +15,14 @@ from dataclasses import dataclass
 from typing import Literal, get_args
 
 Role = Literal["technician", "telephone", "trainer", "keeper"]
-Desk = Literal["field", "telephone", "training", "machines", "rulebook"]
+Desk = Literal["field", "telephone", "training", "machines", "keeping"]
 ROLES: tuple[Role, ...] = get_args(Role)
 # "training" is the trainer's side; exercises are open to everybody
 DESKS: dict[Role, tuple[Desk, ...]] = {
-    "technician": ("field", "machines", "rulebook"),
+    "technician": ("field", "machines"),
     "telephone": ("telephone",),
-    "trainer": ("field", "telephone", "training", "machines", "rulebook"),
-    "keeper": ("field", "telephone", "training", "machines", "rulebook"),
+    "trainer": ("field", "telephone", "training", "machines"),
+    "keeper": ("field", "telephone", "training", "machines", "keeping"),
 }
 
 

@@ -261,5 +261,6 @@ def test_a_telephone_call_handed_over_is_seen_by_both(store: Store) -> None:
 def test_every_role_opens_something_and_none_too_much() -> None:
     assert all(DESKS[role] for role in ROLES)
     assert [role for role in ROLES if "training" in DESKS[role]] == ["trainer", "keeper"]
+    assert [role for role in ROLES if "keeping" in DESKS[role]] == ["keeper"]
     assert "field" not in DESKS["telephone"], "the telephone desk is the only one for whoever works the telephone"
     assert not may_see(Person("x", "X", "technician", ""), "north", "field"), "no team is not every team"
