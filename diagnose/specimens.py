@@ -1,11 +1,14 @@
-"""Fires every rule card's specimens through the engine: what must fire, fires; what must stay quiet, stays quiet."""
+"""Fires every rule card's specimens through the engine: what must fire, fires; what must stay quiet, stays quiet.
+
+And every exception of a rule ("unless") is seen at work: a quiet specimen has it, and without it the rule would fire.
+"""
 
 from __future__ import annotations
 
 from diagnose.places import circuit_of
 from diagnose.rules_engine import Known, Seen, rule_book
 from knowledge.load import Knowledge, Problem
-from knowledge.models import Rule, Specimen
+from knowledge.models import Condition, Rule, Specimen
 
 
 def specimen_facts(specimen: Specimen, knowledge: Knowledge) -> tuple[list[Seen], list[Known]]:
@@ -52,4 +55,28 @@ def specimen_problems(knowledge: Knowledge) -> list[Problem]:
                         "the rule fires on this specimen; correct rule or specimen",
                     )
                 )
+        for number, condition in enumerate(rule.unless):
+            if not any(_holds_back(rule, condition, specimen, knowledge) for specimen in rule.quiet_on):
+                problems.append(
+                    Problem(
+                        file,
+                        1,
+                        f"{rule.id}.unless.{number}",
+                        "no specimen shows that this holds the rule back; add one under quiet_on that fires without it",
+                    )
+                )
     return problems
+
+
+def _holds_back(rule: Rule, condition: Condition, specimen: Specimen, knowledge: Knowledge) -> bool:
+    """Whether this quiet specimen has the exception, and would fire without it."""
+    named = condition.finding or condition.fact
+
+    def met(key: str, text: str) -> bool:
+        return key.partition("@")[0].strip() == named and any(word in condition.words for word in text.split())
+
+    findings = {key: text for key, text in specimen.findings.items() if not met(key, text)}
+    facts = {key: text for key, text in specimen.facts.items() if not met(key, text)}
+    if len(findings) == len(specimen.findings) and len(facts) == len(specimen.facts):
+        return False
+    return fires(rule, Specimen(findings=findings, facts=facts), knowledge)
