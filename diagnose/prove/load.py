@@ -82,6 +82,14 @@ class App:
             return 0.0
         return next((int(line.split()[1]) / 1024 for line in text.splitlines() if line.startswith("VmRSS")), 0.0)
 
+    def cpu_s(self) -> float:
+        """Processor time the process has used so far; 0 where the system does not tell."""
+        try:
+            after_name = Path(f"/proc/{self.process.pid}/stat").read_text(encoding="ascii").rpartition(")")[2].split()
+        except OSError:
+            return 0.0
+        return (int(after_name[11]) + int(after_name[12])) / os.sysconf("SC_CLK_TCK")
+
     def crowd(self, *arguments: str) -> dict[str, Any]:
         """What a crowd saw."""
         command = [
@@ -157,7 +165,7 @@ def soak(app: App, seconds: float, users: int, seed: int) -> dict[str, Any]:
         while not over.wait(min(5.0, seconds / 20)):
             memory.append(app.memory_mb())
 
-    watcher = threading.Thread(target=watch, daemon=True)
+    watcher, used = threading.Thread(target=watch, daemon=True), app.cpu_s()
     watcher.start()
     seen = app.crowd("--users", str(users), "--every", str(EVERY_S), "--burst", str(BURST), "--seconds", str(seconds),
                      "--seed", str(seed))  # fmt: skip
@@ -169,6 +177,7 @@ def soak(app: App, seconds: float, users: int, seed: int) -> dict[str, Any]:
         "users": users,
         "minutes": round(seconds / 60, 2),
         **_times(seen),
+        "cpu_ms_per_answer": round(1000 * (app.cpu_s() - used) / max(1, len(seen["took"]) + len(seen["opened"]))),
         "memory_most_mb": round(max(memory, default=0)),
         "memory_second_quarter_mb": round(statistics.fmean(second)) if second else 0,
         "memory_last_quarter_mb": round(statistics.fmean(last)) if last else 0,
@@ -230,6 +239,7 @@ def load_text(result: dict[str, Any]) -> str:
         f"(median), {one['p95_ms']} ms (95th percentile)",
         f"{many['users']} users for {many['minutes']} minutes: {many['answers']} answers, median {many['median_ms']} ms, "
         f"95th percentile {many['p95_ms']} ms, most {many['most_ms']} ms, failed {many['failed']}",
+        f"processor time {many['cpu_ms_per_answer']} ms a screen",
         f"memory: most {many['memory_most_mb']} MB, second quarter {many['memory_second_quarter_mb']} MB, last quarter "
         f"{many['memory_last_quarter_mb']} MB",
     ]
