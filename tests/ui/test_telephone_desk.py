@@ -72,6 +72,8 @@ def test_the_sentence_read_out_is_the_one_of_the_card_in_the_chosen_language(des
     spanish = telephone(office.knowledge(), check.id, "es")
     assert f"lang='es'>{spanish.telephone}</h1>" in app.text
     assert "In English:" in app.text and spanish.review in app.text, "marked as to be reviewed"
+    over = at(desk, call, over="1", lang="es")
+    assert READ_OUT["es"]["where"] in over.text and READ_OUT["en"]["where"] in over.text and spanish.review in over.text
     app.press(app.answers[-1])
     assert app.address("lang") == "es", "the language stays with the call's address"
 
@@ -208,3 +210,16 @@ def test_only_what_is_read_without_tools_may_be_given_at_any_time(desk: Draw) ->
     options = app.box("What did you read?").options
     assert any("pump suction" in o for o in options)
     assert not [o for o in options if "voltage" in o or "suction line" in o or "current" in o and "plate" not in o]
+
+
+def test_a_number_is_read_back_before_it_is_kept(desk: Draw) -> None:
+    call = opened(complaint="strainer-suspected")
+    app = at(desk, call)
+    for _ in range(6):
+        if app.app.text_input:
+            break
+        app.tap("Ask this later")
+    app.do(app.app.text_input[0].set_value("24 psi"))
+    assert "I heard 24 psi gauge. Is that right?" in app.text
+    app.tap("Keep this")
+    assert (entries(call)[-1].value, entries(call)[-1].who) == ("24 psi", "customer-says")

@@ -15,7 +15,7 @@ import streamlit as st
 from diagnose.advice import Step
 from diagnose.case import Case
 from diagnose.choices import quantity_places
-from diagnose.phrases import STATES, STEADINESS, quantity_title
+from diagnose.phrases import STATES, STEADINESS, quantity_title, reading_echo
 from diagnose.places import spell
 from shared.errors import ChillerError, ReadingError
 from shared.quantities import QUANTITIES, Kind
@@ -131,8 +131,18 @@ def _checked(quantity: str, place: str, value: str | list[str], more: dict[str, 
     return {"quantity": quantity, "place": place if ":" in place else "", "value": value, **more}
 
 
-def answer_by_reading(desk: Desk, step: Step, place: str, who: str = "saw", texts: tuple[str, str] = CANNOT) -> None:
-    """A step that is answered by numbers: its fields, then keep, cannot tell, skip. who: who reads them."""
+def answer_by_reading(
+    desk: Desk,
+    step: Step,
+    place: str,
+    who: str = "saw",
+    texts: tuple[str, str] = CANNOT,
+    read_back: Callable[[list[str]], None] | None = None,
+) -> None:
+    """A step that is answered by numbers: its fields, then keep, cannot tell, skip.
+
+    who: who reads them. read_back: draws what was understood, where somebody has to say it again.
+    """
     typed: list[tuple[str, str, str | list[str]]] = []
     units_shown: set[Kind] = set()
     for quantity in step.reads:
@@ -154,6 +164,9 @@ def answer_by_reading(desk: Desk, step: Step, place: str, who: str = "saw", text
                 ),
             )
         )
+    understood = [reading_echo(q, value) for q, _, value in typed if value]
+    if read_back is not None and understood:
+        read_back(understood)
     more = {"who": who, **_while_reading(desk, desk.key("read", step.id, place), step)}
     with st.container(key="rows-keep"):
         if st.button("Keep this", key=desk.key("keep", step.id, place), type="primary", width="stretch"):

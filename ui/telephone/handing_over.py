@@ -15,7 +15,7 @@ from ui.field.acts import Desk
 from ui.field.question import heading
 from ui.parts import announce, html, say_later, say_now, t
 from ui.taps import go, offer
-from ui.telephone.phrases import read_out, stop_text
+from ui.telephone import aloud
 
 SUSPECTS = 3
 
@@ -31,14 +31,11 @@ def draw(desk: Desk, language: str) -> None:
     left, right = st.columns([11, 9], gap="large")
     with left:
         html("<h2>Read this out</h2>")
-        html(
-            f"<blockquote class='say' lang='{t(language)}'>{t(read_out(language, 'stop' if stop else 'hand-over'))}</blockquote>"
-        )
+        aloud.review(language)
+        aloud.phrase("stop" if stop else "hand-over", language, "halt" if stop else "")
         if stop is not None:
-            html(
-                f"<blockquote class='say' lang='{t(language)}'>{t(stop_text(language, stop.rule, stop.make_safe))}</blockquote>"
-            )
-        html(f"<blockquote class='say' lang='{t(language)}'>{t(read_out(language, 'where'))}</blockquote>")
+            aloud.make_safe(stop.rule, stop.make_safe, language)
+        aloud.phrase("where", language)
         html(f"<p class='ask'>Needed: <b>{t(HAND_TO.get(to, to))}</b>.</p>")
         if desk.call.open:
             _to_technician(desk)

@@ -5,7 +5,8 @@ Spanish: to be reviewed by a native speaker of the trade, like the texts of the 
 
 from __future__ import annotations
 
-LANGUAGES = {"en": "English", "es": "Español"}
+ENGLISH = "en"
+LANGUAGES = {ENGLISH: "English", "es": "Español"}
 READ_OUT: dict[str, dict[str, str]] = {
     "en": {
         "number": "Please read me the number and what stands behind it. I will read it back to you.",

@@ -20,13 +20,12 @@ from ui.field.desk import drawers
 from ui.field.question import answer, heading, how_sure, place_of
 from ui.parts import announce, clock, html, md, pegs, say_now, t
 from ui.taps import go, offer
-from ui.telephone import board
-from ui.telephone.phrases import LANGUAGES, read_out, stop_text
+from ui.telephone import aloud, board
+from ui.telephone.phrases import ENGLISH, LANGUAGES
 
 SURE = {"sure": "Sure", "think-so": "Thinks so", "guess": "A guess"}
 CANNOT = ("They cannot tell", "Ask this later")
 SUSPECTS = 3
-ENGLISH = "en"
 
 
 def draw(desk: Desk, language: str) -> None:
@@ -106,12 +105,12 @@ def _main(desk: Desk, language: str) -> str:
     if step is None or step.kind == "hand-over":
         title = step.title if step is not None else "Nothing more can be asked on the telephone"
         heading("over", title, "Hand over")
-        html(_say(read_out(language, "hand-over"), language))
+        aloud.phrase("hand-over", language)
         _over_row(desk, "Hand this call over", "end")
         return "over"
     if step.kind == "repair":
         heading(f"explain {step.id}", step.title, "What it is")
-        html(_say(read_out(language, "done"), language))
+        aloud.phrase("done", language)
         html(f"<p class='ask'><b>Explain in your own words:</b> {t(step.ask)}</p><p class='why'>{t(step.why)}</p>")
         _explained(desk, step)
         return step.id
@@ -134,10 +133,7 @@ def _language(desk: Desk, language: str) -> None:
             chosen = {"desk": "telephone", "call": desk.call.id, **({"lang": code} if code != ENGLISH else {})}
             kind = "primary" if code == language else "secondary"
             offer(title, f"lang-{code}", partial(go, **chosen), type=kind)
-
-
-def _say(text: str, language: str, kind: str = "") -> str:
-    return f"<blockquote class='say {kind}' lang='{t(language)}'>{t(text)}</blockquote>"
+    aloud.review(language)
 
 
 def _question(desk: Desk, step: Step, check: Check, language: str) -> None:
@@ -148,7 +144,7 @@ def _question(desk: Desk, step: Step, check: Check, language: str) -> None:
         f"<h1 class='say' lang='{t(language)}'>{t(text.telephone)}</h1></div>"
     )
     if language != ENGLISH:
-        html(f"<p class='drawing-says'>In English: {t(check.telephone)} Review of this text: {t(text.review)}.</p>")
+        html(f"<p class='drawing-says'>In English: {t(check.telephone)} </p>")
     rows = (
         ("Listen for", check.listen_for),
         ("Sounds wrong", sounds_wrong(desk.knowledge, check.id)),
@@ -157,19 +153,25 @@ def _question(desk: Desk, step: Step, check: Check, language: str) -> None:
     html("<dl class='coach'>" + "".join(f"<dt>{k}</dt><dd>{t(v)}</dd>" for k, v in rows if v) + "</dl>")
     if check.wait_minutes:
         length = round(check.wait_minutes)
-        html(_say(read_out(language, "wait", minutes=length), language))
+        aloud.phrase("wait", language, minutes=length)
         started = partial(acts.keep, desk, f"wait|{length}", timer.entry(desk.call, length))
         with st.container(key="rows-soft-wait"):
             offer(f"Start the timer: {minutes(length)}", desk.key("wait-step", step.id), started, width="stretch")
     place = place_of(desk, step)
     if step.reads:
-        html(_say(read_out(language, "number"), language))
-        values.answer_by_reading(desk, step, place or step.place, "customer-says", CANNOT)
+        aloud.phrase("number", language)
+        back = partial(_read_back, language)
+        values.answer_by_reading(desk, step, place or step.place, "customer-says", CANNOT, back)
     else:
         how_sure(desk, step, "How sure do they sound?", SURE, check.usually)
         _answers(desk, step, check, text, place)
         values.cannot_or_skip(desk, step, place or step.place, CANNOT)
     drawings.draw(check.id)
+
+
+def _read_back(language: str, echoes: list[str]) -> None:
+    """What was understood, to be said again before it is kept."""
+    aloud.phrase("read-back", language, value="; ".join(echoes))
 
 
 def _answers(desk: Desk, step: Step, check: Check, text: TelephoneText, place: str | None) -> None:
@@ -210,10 +212,10 @@ def _stop(desk: Desk, language: str) -> None:
         "Stop. Read this out now",
         f"Hand over to {HAND_TO.get(stop.hand_over_to, stop.hand_over_to)}",
     )
-    html(_say(read_out(language, "stop"), language, "halt"))
-    html(_say(stop_text(language, stop.rule, stop.make_safe), language, "halt"))
+    aloud.phrase("stop", language, "halt")
+    aloud.make_safe(stop.rule, stop.make_safe, language)
     if stop.ends:
-        html(_say(read_out(language, "stop-hand-over"), language, "halt"))
+        aloud.phrase("stop-hand-over", language, "halt")
     html(f"<p class='why'><b>Why:</b> {t(stop.reason)}</p><p class='why'><b>On the card:</b> {t(stop.make_safe)}</p>")
     _over_row(desk, "They are safe: hand this call over", "stop")
 
