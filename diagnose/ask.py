@@ -10,13 +10,16 @@ from pathlib import Path
 from diagnose.advise import advise
 from diagnose.case import Case, Entry
 from diagnose.case_check import case_problems, parse_case, read_case_file
-from diagnose.text import advice_text
+from diagnose.phrases import suspect_title
+from diagnose.text import advice_text, why_text
+from diagnose.why import why
+from diagnose.wording import likelihood
 from knowledge.load import Knowledge
-from shared.errors import CaseError
+from shared.errors import CaseError, ChillerError
 
 HELP = (
     "answer: a number or its id; ? = cannot tell; a reading at any time: quantity=value[@place], e.g. suction_pressure=118psig@circuit:B; "
-    "more = whole advice; undo; skip; note TEXT; quit"
+    "more = whole advice; why CAUSE = why not that one (id or plain words); undo; skip; note TEXT; quit"
 )
 
 
@@ -44,7 +47,7 @@ def ask(knowledge: Knowledge, path: Path | None, output: Path | None, read: Call
                 f"VERDICT ({advice.verdict.kind}): {advice.verdict.title}\n  Remedy: {advice.verdict.remedy}\n  Proof of cure: {advice.verdict.proof}"
             )
         for suspect in advice.suspects[:3]:
-            print(f"  {suspect.probability * 10:4.1f}/10  {suspect.title}")
+            print(f"  {suspect_title(suspect)}: {likelihood(suspect.probability)}")
         step = looks[0]
         print(f"\n{step.title} [{step.minutes:g} min]")
         for caution in step.cautions:
@@ -67,7 +70,9 @@ def ask(knowledge: Knowledge, path: Path | None, output: Path | None, read: Call
         elif line == "skip":
             skipped.add(step.id)
         elif line == "more":
-            print(advice_text(advice))
+            print(advice_text(advise(case, knowledge, explain=True)))
+        elif line.startswith("why "):
+            _why(case, knowledge, line[4:])
         elif line in ("help", "h"):
             print(HELP)
         else:
@@ -81,6 +86,13 @@ def ask(knowledge: Knowledge, path: Path | None, output: Path | None, read: Call
                 print("\n".join(problems))
                 continue
             case = changed
+
+
+def _why(case: Case, knowledge: Knowledge, cause: str) -> None:
+    try:
+        print(why_text(why(case, knowledge, cause)))
+    except ChillerError as error:
+        print(error.line())
 
 
 def _read_line(prompt: str) -> str:

@@ -61,6 +61,7 @@ _STOP = frozenset(
         "has",
         "have",
         "too",
+        "like",
         "i",
         "we",
         "you",
@@ -183,7 +184,10 @@ def _documents(knowledge: Knowledge) -> list[_Document]:
             made.append(_Document("cause", cause.id, "", cause.title, own, tokens(cause.shows), ways))
         for one in knowledge.complaints.values():
             own = tokens(f"{one.title} {' '.join(one.words)}")
-            made.append(_Document("complaint", one.id, "", one.title, own, tokens(one.plain)))
+            title = tokens(one.title)
+            said = {w for w in map(_way, title) if w}
+            goes = {t: said for t in title if not _way(t)} if len(said) == 1 else {}
+            made.append(_Document("complaint", one.id, "", one.title, own, tokens(one.plain), goes))
         knowledge.memo["match-documents"] = made
     return made
 

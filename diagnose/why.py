@@ -30,6 +30,7 @@ from shared.errors import ChillerError
 MOST_LOOKS = 3
 TRIED_LOOKS = 8
 LEAST_DIFFERENCE = math.log10(1.5)  # less than half as likely again is no difference
+ABOUT_AS_WELL = 0.95  # share of the best match from which plain words fit a cause about as well; the likelier is meant
 NOTHING = "nothing-wrong"
 
 
@@ -79,7 +80,7 @@ def why(case: Case, knowledge: Knowledge, cause: str, place: str | None = None) 
     what = WhatIf(work, network, inference, belief)
     ranking = what.now.ranking()
     liars = {r.mode: inference.modes[r.mode].title for r in ranking if r.mode}
-    row = _row(what, ranking, cause_named(cause, knowledge, liars), place)
+    row = _row(what, ranking, causes_named(cause, knowledge, liars), place)
     other = next(r for r in ranking if r != row)
     single = likelihoods_by_cause(network, inference)
     weights = weights_of(single, belief.causes())
@@ -103,34 +104,34 @@ def why(case: Case, knowledge: Knowledge, cause: str, place: str | None = None) 
     )
 
 
-def cause_named(text: str, knowledge: Knowledge, liars: Mapping[str, str]) -> str:
-    """A cause id for an id or for plain words; liars: id and title of each suspected instrument, the likeliest first.
-
-    Raises ChillerError when nothing fits.
+def causes_named(text: str, knowledge: Knowledge, liars: Mapping[str, str]) -> list[str]:
+    """The cause id that was given, or those that plain words fit about equally well; liars: id and title of each suspected
+    instrument, the likeliest first. Raises ChillerError when nothing fits.
     """
     text = text.strip()
     if text in knowledge.causes or text == NOTHING or text.removeprefix("instrument:") in liars:
-        return text
+        return [text]
     wanted = set(tokens(text))
     liar = next((name for name, title in liars.items() if wanted and wanted <= set(tokens(title))), "")
     if liar:
-        return liar
-    found = next((m for m in match(text, knowledge, most=len(knowledge.causes)) if m.kind == "cause"), None)
-    if found is None:
+        return [liar]
+    found = [m for m in match(text, knowledge, most=len(knowledge.causes)) if m.kind == "cause"]
+    if not found:
         raise ChillerError(
             "no such cause",
             given=text[:60],
             allowed="an id of `causes`, nothing-wrong, an instrument suspected in this call, or words of a cause",
             do="look it up with `match`",
         )
-    return found.id
+    return [m.id for m in found if m.score >= ABOUT_AS_WELL * found[0].score]
 
 
-def _row(what: WhatIf, ranking: Sequence[Row], cause: str, place: str | None) -> Row:
+def _row(what: WhatIf, ranking: Sequence[Row], causes: Sequence[str], place: str | None) -> Row:
+    """The likeliest of these causes, at the place asked for."""
     named = [(row, what.named(row)) for row in ranking]
-    mine = [(row, lead) for row, lead in named if cause in (lead.cause, lead.cause.removeprefix("instrument:"))]
+    mine = [(r, lead) for r, lead in named if {lead.cause, lead.cause.removeprefix("instrument:")} & set(causes)]
     if not mine:
-        raise ChillerError("this machine has no place for that cause", given=cause, do="check the machine card")
+        raise ChillerError("this machine has no place for that cause", given=causes[0], do="check the machine card")
     fitting = [row for row, lead in mine if place in (None, "", lead.place)]
     if not fitting:
         places = ", ".join(sorted({lead.place for _, lead in mine}))

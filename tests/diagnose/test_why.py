@@ -11,6 +11,7 @@ import pytest
 
 from diagnose.__main__ import main
 from diagnose.advise import advise
+from diagnose.ask import ask
 from diagnose.case import Case
 from diagnose.case_check import checked, read_case_file
 from diagnose.text import why_text
@@ -133,3 +134,12 @@ def test_the_command_prints_words_percent_or_json(capsys: pytest.CaptureFixture[
     assert json.loads(capsys.readouterr().out)["suspect"]["cause"] == "refrigerant-leak"
     assert main(["why", path, "xyzzy"]) == 2
     assert "no such cause" in capsys.readouterr().err
+
+
+def test_why_can_be_asked_within_a_call(base: Knowledge, capsys: pytest.CaptureFixture[str]) -> None:
+    """Plain words that fit two causes mean the likelier one; words that fit none get one line, and the call goes on."""
+    lines = iter(["why low charge", "why xyzzy", "quit"])
+    assert ask(base, EXAMPLES / "signs-only.yaml", None, lambda _: next(lines)) == 0
+    out = capsys.readouterr().out
+    assert base.causes["refrigerant-leak"].title in out.split("how common")[0]
+    assert "no such cause" in out and "/10" not in out
