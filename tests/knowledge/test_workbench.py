@@ -6,6 +6,7 @@ import json
 import re
 import subprocess
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -247,3 +248,14 @@ def test_a_problem_names_file_and_line_of_its_key(folder: Path, shipped: RawCard
     lines = (folder / "findings/fluid.yaml").read_text(encoding="utf-8").splitlines()
     assert (problem.file, problem.key) == ("findings/fluid.yaml", "hose-stiffness.effect")
     assert lines[problem.line - 1] == "  effect: no-such-effect"
+
+
+def test_every_command_is_written_down() -> None:
+    """Whoever keeps the base finds each command in both documents; that each line works is tested with the documents."""
+    from knowledge.__main__ import _parser
+
+    parser: Any = next(a for a in _parser()._actions if a.dest == "command")
+    root = Path(__file__).parents[2]
+    for name in ("DEVELOPERS.md", "knowledge/README.md"):
+        text = (root / name).read_text(encoding="utf-8")
+        assert [one for one in parser.choices if f"python -m knowledge {one}" not in text] == [], name
