@@ -2,10 +2,11 @@
 
 The machine has one circuit with two compressors and two fans, the person is a technician qualified for everything. With the
 one cause present, hidden effects are drawn from the network, given that this call was made at all, then findings given
-effects and cause; both are drawn once and kept, so two looks at the same thing see the same thing. People err: one answer
-in twenty is wrong, and in each call a share between a tenth and three tenths of the questions gets "cannot tell". Safety
-questions are answered, and truly: whoever stands there knows whether it smells burnt. Reading checks are answered with
-graded words, as in a table of signs.
+effects and cause; both are drawn once and kept, so two looks at the same thing see the same thing. People err, as often as
+the base itself says (`answer_right`, `answer-chance` of the table of words: a sure look is wrong in 3 of 100, one look in ten
+gets no answer). With ``rough`` people they err more than the base expects: one answer in twenty is wrong, and in each call a
+share between a tenth and three tenths of the questions gets "cannot tell". Safety questions are answered, and truly: whoever
+stands there knows whether it smells burnt. Reading checks are answered with graded words, as in a table of signs.
 """
 
 from __future__ import annotations
@@ -74,7 +75,7 @@ def machine_for(cause: Cause, rng: random.Random) -> dict[str, Any]:
 class Draw:
     """One call: its first case, and everything that is true at the machine. words: true word of each node drawn so far.
 
-    instance, second: numbers of the causes that are there (0 = none).
+    instance, second: numbers of the causes that are there (0 = none). wrong: share of wrong answers, None = as the base says.
     """
 
     cause: str
@@ -87,6 +88,11 @@ class Draw:
     rng: random.Random
     words: dict[Key, str] = field(default_factory=dict)
     second: int = 0
+    wrong: float | None = WRONG
+
+    def errs(self, right: float) -> float:
+        """Chance of a wrong answer where the base's own table says this often ``right``."""
+        return 1.0 - right if self.wrong is None else self.wrong
 
     def word(self, key: Key) -> str:
         """The true word of an effect or finding at a place, drawn once."""
@@ -125,7 +131,7 @@ class Draw:
         raise ValueError(f"{self.cause} is never reported as {self.case.complaint}: correct the card's complaints")
 
 
-def draw_case(knowledge: Knowledge, cause_id: str, number: int, seed: int) -> Draw:
+def draw_case(knowledge: Knowledge, cause_id: str, number: int, seed: int, *, rough: bool = False) -> Draw:
     """Draw ``number`` of a cause: the same for the same seed, cards and number."""
     rng = random.Random(f"{seed}:{cause_id}:{number}")
     cause = knowledge.causes[cause_id]
@@ -137,7 +143,8 @@ def draw_case(knowledge: Knowledge, cause_id: str, number: int, seed: int) -> Dr
     work = prepare(case, knowledge)
     network = network_for(knowledge, work.places, case.context, work.facts)
     instance = next(n for n, one in enumerate(network.instances, 1) if one.cause == cause_id)
-    draw = Draw(cause_id, number, case, work, network, instance, rng.uniform(*CANNOT_TELL), rng)
+    silent = rng.uniform(*CANNOT_TELL) if rough else 1.0 - knowledge.words.verdict["answer-chance"]
+    draw = Draw(cause_id, number, case, work, network, instance, silent, rng, wrong=WRONG if rough else None)
     draw.settle_complaint()
     return draw
 
@@ -171,7 +178,8 @@ def told(check: Check, draw: Draw) -> tuple[list[Entry], str]:
     wrong = [a for a, w in meant.items() if w != true]
     if not right:
         return [silent], "cannot-tell"  # none of the offered answers fits what is there
-    given = rng.choice(wrong if wrong and not check.safety and rng.random() < WRONG else right)
+    errs = draw.errs(knowledge.words.answer_right[check.usually]["saw"])
+    given = rng.choice(wrong if wrong and not check.safety and rng.random() < errs else right)
     return [Entry(check=check.id, answer=given, sure=check.usually)], given
 
 
@@ -179,7 +187,8 @@ def _graded(key: Key, draw: Draw) -> Entry:
     """One finding read and put into a word."""
     words, true = draw.network.node(key).words, draw.word(key)
     others = [w for w in words if w != true]
-    word = draw.rng.choice(others) if draw.rng.random() < WRONG else true
+    errs = draw.errs(draw.work.knowledge.words.graded_right["sure"])
+    word = draw.rng.choice(others) if draw.rng.random() < errs else true
     return Entry(finding=key[0], word=word)
 
 

@@ -165,16 +165,22 @@ def slow_conditional(
     """P(word | hypothesis, word of the effect above)."""
     strength = network.words.strength
     words = card.ordered or getattr(card, "words", ())
-    influences = [network._leak(card, words), *influences_of(network, card, hypothesis)]
-    if parent_word is not None and parent_word in card.given:
-        influences.append({w: strength[s] for w, s in card.given[parent_word].items()})
-    if card.ordered:
-        # words of one influence exclude each other within a direction; up and down are drawn apart (noisy-MAX per direction)
-        zero = list(words).index(card.neutral)
-        sides = (words[:zero], words[zero + 1 :])
-        influences = [{w: p for w, p in one.items() if w in side} for one in influences for side in sides]
-    influences = [one for one in influences if one]
-    return slow_table(words, card.neutral, bool(card.ordered), influences, network.words.both_directions)
+    causes = influences_of(network, card, hypothesis)
+    follows = {w: strength[s] for w, s in card.given.get(parent_word or "", {}).items()}
+    stray = network._leak(card, words)
+    zero = list(words).index(card.neutral)
+    if not card.ordered:
+        out, left = [0.0] * len(words), 1.0
+        for layer in (causes, [follows], [stray]):  # the next counts where this one shows nothing
+            table = slow_table(words, card.neutral, False, layer, network.words.both_directions)
+            out = [o + left * p for o, p in zip(out, table, strict=True)]
+            left *= table[zero]
+            out[zero] = left
+        return out
+    # words of one influence exclude each other within a direction; up and down are drawn apart (noisy-MAX per direction)
+    sides = (words[:zero], words[zero + 1 :])
+    apart = [{w: p for w, p in one.items() if w in side} for one in (stray, *causes, follows) for side in sides]
+    return slow_table(words, card.neutral, True, [one for one in apart if one], network.words.both_directions)
 
 
 def slow_likelihood(network: Network, hypothesis: Sequence[int], likelihoods: Mapping[str, Sequence[float]]) -> float:
