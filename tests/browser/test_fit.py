@@ -16,6 +16,7 @@ SCREENS = {
     "telephone": "?desk=telephone&call=fit-heard", "telephone in Spanish": "?desk=telephone&call=fit-heard&lang=es",
     "handing over": "?desk=telephone&call=fit-heard&over=1",
     "telephone, stop": "?desk=telephone&call=fit-stop",
+    "rulebook": "?desk=rulebook&q=strainer", "card": "?desk=rulebook&card=causes/strainer-clogged",
 }  # fmt: skip
 HEARD = {"complaint": "no-flow", "words": "it hums", "role": "customer",
          "machine": {"name": "Hall unit", "refrigerant": "R-410A", "circuits": 1}}  # fmt: skip
