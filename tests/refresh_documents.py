@@ -9,19 +9,21 @@ A block is a ```console fence whose first line is `$ python -m diagnose ...`, be
     <!-- output: first 3; from "Next" 2 -->     blocks of the output; one block is a line with the indented lines below it
     <!-- output: all; answers "a", "b" -->      what is typed at the prompts
 
-What is left out between is marked [...]. The test of the documents uses the same code and compares the key lines only.
+Numbers in a table marked `results` are read from the committed result files. What is left out between is marked [...]. The test of the documents uses the same code and compares the key lines only.
 """
 
 from __future__ import annotations
 
 import contextlib
 import io
+import json
 import re
 import shlex
 import tempfile
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 ROOT = Path(__file__).parents[1]
 DOCUMENTS = ("README.md", "DEVELOPERS.md", "diagnose/METHOD.md", "diagnose/CASE_FORMAT.md", "diagnose/store/FORMATS.md")
@@ -121,6 +123,28 @@ def _piece(piece: str, every: list[str]) -> tuple[int, int]:
     return next(n for n, block in enumerate(every) if block.startswith(named[1])), int(named[2])
 
 
+_RESULT = re.compile(r"^\| (?P<file>[\w-]+) \| `(?P<path>[\w.]+)` \| (?P<shown>[^|]*) \|", re.M)
+
+
+def measured(file: str, path: str) -> str:
+    """A number of a committed result file, to two digits; counts whole."""
+    found: Any = json.loads((ROOT / "tests" / "results" / f"{file}.json").read_text(encoding="utf-8"))
+    for key in path.split("."):
+        found = found[int(key)] if isinstance(found, list) else found[key]
+    return f"{found}" if isinstance(found, int) else f"{found:.2g}"
+
+
+def remeasured(text: str) -> str:
+    """A document with the numbers of its table of results as they stand in the result files."""
+    head, mark, rest = text.partition("<!-- results -->\n")
+    table, gap, after = rest.partition("\n\n")
+
+    def fill(match: re.Match[str]) -> str:
+        return f"| {match['file']} | `{match['path']}` | {measured(match['file'], match['path'])} |"
+
+    return head + mark + _RESULT.sub(fill, table) + gap + after if mark else text
+
+
 def refreshed(text: str) -> str:
     """A document with every example as it is printed now."""
 
@@ -139,7 +163,7 @@ if __name__ == "__main__":
     for name in DOCUMENTS:
         path = ROOT / name
         before = path.read_text(encoding="utf-8")
-        after = refreshed(before)
+        after = remeasured(refreshed(before))
         if after != before:
             path.write_text(after, encoding="utf-8")
         print(f"{name}: {'changed' if after != before else 'unchanged'}")

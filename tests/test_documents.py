@@ -15,10 +15,10 @@ from pydantic import BaseModel
 
 import diagnose.advice as advice
 from diagnose.__main__ import _parser
+from diagnose.bounds import BOUNDS
 from diagnose.case import Case, Entry, Machine
 from diagnose.case_check import checked, read_case_text
-from diagnose.bounds import BOUNDS
-from diagnose.wording import LIKELIHOOD, likelihood_word, tenths
+from diagnose.wording import LIKELIHOOD, STRENGTH, likelihood_word, tenths
 from knowledge.__main__ import main as knowledge_main
 from knowledge.facts import STRATA
 from knowledge.load import Knowledge, load_knowledge
@@ -265,7 +265,16 @@ def test_instruments_and_bounds_equal_the_code(base: Knowledge) -> None:
     assert [(row[0], row[1]) for row in table(METHOD, "table: bounds")] == [(b.quantity, b.text) for b in BOUNDS]
 
 
+def test_measured_numbers_equal_the_result_files() -> None:
+    """Every number quoted from a proof stands in its committed result; tests/refresh_documents.py puts it there."""
+    rows = table(METHOD, "results")
+    assert rows
+    assert [row[2] for row in rows] == [refresh.measured(row[0], row[1].strip("`")) for row in rows]
+
+
 def test_likelihood_words_equal_the_code() -> None:
+    weights = [(float(low), word) for low, word in table(METHOD, "table: weight words")]
+    assert weights == list(STRENGTH)
     assert [(float(low), word) for low, word in table(METHOD, "table: likelihood")] == list(LIKELIHOOD)
 
 
