@@ -51,10 +51,10 @@ _STATUS = {
 _RUNS_ON = ("cooling", "pump-only")
 
 
-def face_words(shot: Snapshot, circuits: Sequence[str], monitor: str, missing: bool) -> dict[Key, str]:
+def face_words(shot: Snapshot, circuits: Sequence[str], monitor: str, missing: Sequence[str]) -> dict[Key, str]:
     """Findings that the machine's own face decides, at unit, supply and circuits.
 
-    monitor: health of the phase monitor. missing: a compressor that is called does not come; which of the words for that fits is left to
+    monitor: health of the phase monitor. missing: compressors that are called and do not come; which of the words for that fits is left to
     the cause's card.
     """
     lit = shot.lamps.get("screen") == "on"
@@ -77,8 +77,9 @@ def face_words(shot: Snapshot, circuits: Sequence[str], monitor: str, missing: b
     device = next((_DEVICES[t.device] for t in shot.trips if t.device in _DEVICES), "")
     if device:
         out["tripped-device", "unit"] = device
+    troubled = {*tripped, *(circuit_of(m) for m in missing)}
     if len(circuits) > 1 and "cooling" in shot.readings:
-        out["circuits-alike", "unit"] = "one-differs" if 0 < len(tripped) < len(circuits) else "alike"
+        out["circuits-alike", "unit"] = "one-differs" if 0 < len(troubled) < len(circuits) else "alike"
     for c in circuits:
         for alarm, finding in (("high-pressure", "high-pressure-trip"), ("low-pressure", "low-pressure-trip")):
             own = any(t.name == alarm and circuit_of(t.place) == c for t in shot.trips)

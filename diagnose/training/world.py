@@ -43,7 +43,7 @@ from shared.units import SHOWN, parse, show, to_unit
 MACHINES_DIFFER = 0.05  # parts of one build against its card, for training; evaluation takes twice that
 SECOND_INSTRUMENT = 7919  # added to the seed: another instrument of the same kind errs otherwise
 RUNS = ("cooling", "pump-only")
-OF_BOTH = ("line_voltage", "board_voltage", "frequency", "control_voltage", "line_current")
+DARK = "the screen is dark"
 
 
 @dataclass(frozen=True)
@@ -274,14 +274,16 @@ class World:
         return entries
 
     @cached_property
+    def missing(self) -> tuple[str, ...]:
+        """Compressors that are called and do not come: whoever stands there sees which."""
+        dead = [k for k, b in self.health.supply.branches.items() if b.dead or b.earth or b.locked]
+        if any(self.knowledge.causes[p.cause].kind == "fault" for p in self.present):
+            dead += [f"compressor:{name}" for name in self.health.control.resting]
+        return tuple(dict.fromkeys(k for k in dead if k.startswith("compressor:")))
+
+    @cached_property
     def _faces(self) -> dict[Key, str]:
-        branches = self.health.supply.branches
-        dead = [k for k, b in branches.items() if k.startswith("compressor") and (b.dead or b.earth or b.locked)]
-        faulty = self.health.control.resting and any(
-            self.knowledge.causes[p.cause].kind == "fault" for p in self.present
-        )
-        missing = bool(dead or faulty)
-        return face_words(self.shot, [c.id for c in self.plant.circuits], self.health.control.monitor, missing)
+        return face_words(self.shot, [c.id for c in self.plant.circuits], self.health.control.monitor, self.missing)
 
     @cached_property
     def _effects(self) -> dict[Key, str]:
@@ -352,7 +354,7 @@ class World:
     def usual_place(self, kind: str) -> str:
         """Where somebody would look first: where the machine itself names trouble, else the first of its kind."""
         own = [p.id for p in self.places.values() if p.kind == kind]
-        named = [t.place for t in self.shot.trips] + [
+        named = [*self.missing, *(t.place for t in self.shot.trips)] + [
             f"circuit:{c}" for t in self.shot.trips if (c := circuit_of(t.place))
         ]
         for place in named:
@@ -417,7 +419,9 @@ class World:
                 check, where, f"this needs the machine {_wanted(check.state)}, and it does not get that far"
             )
         if check.id in ("alarm-list-read", "screen-status-read") and not self._lit():
-            return self._nothing(check, where, "the screen is dark")
+            told = self._nothing(check, where, DARK)
+            seen = Entry(check="screen-look", answer="dark", who=told.entries[0].who)  # nobody keeps that back
+            return replace(told, entries=(*told.entries, seen))
         finding = self.knowledge.findings[check.finding or ""]
         near = self.places.get(where, self.places["unit"])
         at = where if near.kind == finding.place else self.network.place_for(finding.place, near)

@@ -198,3 +198,18 @@ def test_every_remedy_of_the_base_is_on_offer_once(base: Knowledge) -> None:
     table = offers(base)
     assert {c.remedy.id for c in base.causes.values()} <= set(table)
     assert {f"instrument:{i.id}" for i in base.instruments.values() if i.lies} <= set(table)
+
+
+def test_a_dark_screen_is_told_by_whoever_looks_for_its_alarms(base: Knowledge) -> None:
+    """No alarm can be read, and that the screen is dark is an answer of its own."""
+    one = look(start(base.scenarios["control-fuse-gone"]), base, "alarm-list-read").happenings[-1]
+    assert [(e.check, e.answer) for e in one.entries] == [("alarm-list-read", "cannot-tell"), ("screen-look", "dark")]
+
+
+def test_people_look_first_where_the_machine_itself_names_trouble(base: Knowledge) -> None:
+    """The circuit that tripped; the compressor that does not come; else the first."""
+    tripped = start(base.scenarios["slow-leak-on-b"]).world(base)
+    dead = start(base.scenarios["contactor-coil-of-a2"]).world(base)
+    sound = start(base.scenarios["pump-switch-left-off"]).world(base)
+    assert tripped.usual_place("circuit") == "circuit:B" and tripped.usual_place("compressor") == "compressor:B1"
+    assert dead.usual_place("compressor") == "compressor:A2" and sound.usual_place("compressor") == "compressor:A1"
