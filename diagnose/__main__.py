@@ -11,6 +11,7 @@ import sys
 from collections.abc import Sequence
 
 from diagnose import store_command
+from diagnose.placement import arguments as placement_command
 from diagnose.training import arguments as training_arguments
 from shared.errors import ChillerError
 
@@ -62,6 +63,7 @@ def _parser() -> argparse.ArgumentParser:
     sheet.add_argument("--qualified", nargs="*", default=[], choices=("electrical", "refrigerant", "height"))
     sheet.add_argument("--machine", default="", help="a case file whose machine is written at the top")
     sheet.add_argument("--circuits", type=int, default=2)
+    placement_command.add_parser(commands)
     bench = commands.add_parser("bench", help="time belief, next steps and whole advice")
     bench.add_argument("--json", action="store_true")
     replay = commands.add_parser("replay", help="work the transcribed calls of a folder and print the table")

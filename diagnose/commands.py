@@ -250,6 +250,13 @@ def run_worksheet(args: argparse.Namespace) -> int:
     return 0
 
 
+def run_placement(args: argparse.Namespace) -> int:
+    """`placement ACT FILE`: a placement from receipt to return."""
+    from diagnose.placement.command import run
+
+    return run(args, load_knowledge())
+
+
 def run_bench(args: argparse.Namespace) -> int:
     """`bench`: timings of belief, next steps, whole advice."""
     from diagnose.bench import bench, bench_text

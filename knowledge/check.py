@@ -13,6 +13,7 @@ from knowledge.facts import ASSUMED_FACTS, MACHINE_FACTS, RULE_FACTS, STRATA, fa
 from knowledge.load import Problem, RawCards
 from knowledge.models import Band, Cause, Change, Check, Complaint, Condition, Effect, Finding, Rule, Words
 from knowledge.scaffold import mark_problems
+from knowledge.placement import placement_problems
 from knowledge.scenarios import scenario_problems
 from knowledge.texts import text_problems
 from knowledge.whole_set import whole_set_problems
@@ -494,6 +495,7 @@ def find_problems(raw: RawCards, quantity_kinds: Mapping[str, Kind]) -> list[Pro
     """
     problems = [*raw.problems, *SetChecker(raw, quantity_kinds).run(), *text_problems(raw), *mark_problems(raw)]
     problems += scenario_problems(raw)
+    problems += placement_problems(raw)
     if not problems:
         problems = whole_set_problems(raw)
     return sorted(set(problems), key=lambda p: (p.file, p.line, p.key, p.text))

@@ -34,11 +34,12 @@ from knowledge.models import (
     Source,
     Words,
 )
+from knowledge.placement import PlacementStep
 from knowledge.scenarios import Scenario
 from knowledge.yaml_text import Lines, YamlProblem, read_yaml
 from shared.errors import KnowledgeError
 
-FORMAT = "4"
+FORMAT = "5"
 CARDS = Path(__file__).parent / "cards"
 T = TypeVar("T", bound=Card)
 
@@ -50,6 +51,7 @@ TABLES: dict[str, tuple[str, type[Card]]] = {
     "findings": ("findings", Finding),
     "bands": ("bands", Band),
     "sources": ("sources", Source),
+    "placement": ("steps", PlacementStep),
     "changes.yaml": ("changes", Change),
 }
 FOLDERS: dict[str, tuple[str, type[Card]]] = {
@@ -94,6 +96,7 @@ class Knowledge:
     changes: dict[str, Change] = field(default_factory=dict)
     texts: dict[str, Catalogue] = field(default_factory=dict)
     scenarios: dict[str, Scenario] = field(default_factory=dict)
+    steps: dict[str, PlacementStep] = field(default_factory=dict)
     where: dict[str, str] = field(default_factory=dict)
     memo: dict[str, Any] = field(default_factory=dict, compare=False, repr=False)  # compiled forms, filled on demand
 

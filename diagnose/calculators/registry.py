@@ -14,7 +14,7 @@ import difflib
 import math
 from collections.abc import Mapping
 
-from diagnose.calculators.catalogue import fluid, refrigerant, supply
+from diagnose.calculators.catalogue import fluid, loop, refrigerant, supply
 from diagnose.calculators.model import Calculator, Evaluation, Given, Input, Result
 from diagnose.calculators.propagate import standard_uncertainty, values_of
 from shared.errors import CalculatorError, ImpossibleValueError, WrongKindError
@@ -23,7 +23,7 @@ from shared.readings import Measured
 from shared.units import parse, show
 
 CALCULATORS: dict[str, Calculator] = {
-    one.name: one for one in (*refrigerant.CALCULATORS, *fluid.CALCULATORS, *supply.CALCULATORS)
+    one.name: one for one in (*refrigerant.CALCULATORS, *fluid.CALCULATORS, *loop.CALCULATORS, *supply.CALCULATORS)
 }
 """All calculators by name."""
 
