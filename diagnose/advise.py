@@ -21,6 +21,7 @@ from diagnose.draw import (
 from diagnose.looks import candidates, gates_of, relevant_checks, tells_for
 from diagnose.network import Network
 from diagnose.plan import Candidate, Predictor, hand_over_cost, keep_worlds, plan_next
+from diagnose.remedies import worth_trying
 from diagnose.suspects import likelihoods_by_cause, suspects_of, weights_of
 from diagnose.three import three_causes
 from diagnose.turning import WhatIf, explained_steps, turns_of
@@ -100,6 +101,9 @@ def _draw(work: Work, network: Network, inference: Inference, belief: Belief, ex
             minutes=hand_over_cost(knowledge, stop.hand_over_to),
         )
     steps = steps_of(work, network, belief, scored, gates, lead, verdict, stop, base)
+    trial = worth_trying(work, network, lead, plan, worlds, gates) if verdict is None and stop is None else None
+    if trial is not None:
+        steps.insert(0, trial)
     weights = weights_of(single, belief.causes())
     work.doubts += [*mistaken_answers(work, predictor), *lonely_proofs(work, network, belief.causes(), weights)]
     turns: tuple[Turn, ...] = ()

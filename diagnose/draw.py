@@ -16,6 +16,7 @@ from diagnose.plan import (
     hand_over_to,
     may_do,
 )
+from diagnose.remedies import asked_before
 from diagnose.rules import Conclusion
 from diagnose.verdict import PAYS, Lead, confirming, remedy_of, second_cause_looks, settling_looks
 from diagnose.work import Work
@@ -120,22 +121,37 @@ def steps_of(
         beyond = next((to for r in remedies if (to := hand_over_to(r, case.role, case.qualified))), "")
         if not remedies and case.role != "technician":
             beyond = "technician"  # a gauge or thermometer is exchanged by whoever may touch it
-        steps.append(
-            Step(
-                id=verdict.remedy_id,
-                kind="hand-over" if beyond else "repair",
-                title=verdict.title,
-                ask=verdict.remedy,
-                minutes=verdict.minutes,
-                expected_cost_minutes=base,
-                who=verdict.who,
-                cautions=verdict.cautions[:2],
-                needs_qualified=tuple(dict.fromkeys(q for r in remedies for q in r.needs_qualified)),
-                hazards=tuple(dict.fromkeys(h for r in remedies for h in r.hazards if h != "none")),
-                tools=tuple(dict.fromkeys(t for r in remedies for t in r.tools)),
-                why=(f"To be done by: {beyond}. " if beyond else "") + f"Proof of cure: {verdict.proof}",
+        first = asked_before(work, remedies)
+        cards = [knowledge.checks[c] for c in first or ()]
+        if first is None or not all(may_do(c.who, c.needs_qualified, case.role, case.qualified) for c in cards):
+            return [
+                *steps,
+                _hand_over(
+                    work,
+                    "technician",
+                    "The remedy is forbidden here or its safety question is not yours to answer. Leave the unit safe.",
+                ),
+            ]
+        for check in cards:  # unknown is not yes: the question comes first
+            one = Scored(Candidate(check, "unit", check.minutes), base, 0.0)
+            steps.append(_observe(work, one, network, "Safety question before the remedy. "))
+        if not cards:
+            steps.append(
+                Step(
+                    id=verdict.remedy_id,
+                    kind="hand-over" if beyond else "repair",
+                    title=verdict.title,
+                    ask=verdict.remedy,
+                    minutes=verdict.minutes,
+                    expected_cost_minutes=base,
+                    who=verdict.who,
+                    cautions=verdict.cautions[:2],
+                    needs_qualified=tuple(dict.fromkeys(q for r in remedies for q in r.needs_qualified)),
+                    hazards=tuple(dict.fromkeys(h for r in remedies for h in r.hazards if h != "none")),
+                    tools=tuple(dict.fromkeys(t for r in remedies for t in r.tools)),
+                    why=(f"To be done by: {beyond}. " if beyond else "") + f"Proof of cure: {verdict.proof}",
+                )
             )
-        )
     confirm = set(remedy_of(work, network, lead.top)[0].confirm)
     asked_first = {f"{s.id}" for s in steps}
     for one in ordered_looks(work, network, belief, useful, gates, lead, base)[:SHOWN_STEPS]:
