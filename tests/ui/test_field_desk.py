@@ -345,6 +345,23 @@ def test_another_cause_than_the_likely_one_can_be_told(desk: Draw, fixed: Callab
     assert closing.proof == PROOFS["opened"]
 
 
+@pytest.mark.parametrize("address", [{}, {"desk": "telephone"}])
+def test_what_is_normal_is_kept_with_its_explanation(
+    desk: Draw, fixed: Callable[..., None], address: dict[str, str]
+) -> None:
+    """The explanation the tool gave is the confirmed one, at the field desk and on the telephone."""
+    remedy = office.knowledge().causes["start-delay-running"].remedy.id
+    told = verdict("normal").model_copy(update={"causes": ("start-delay-running",), "remedy_id": remedy})
+    fixed(verdict=told, next=(step(id=remedy, kind="repair", answers=()),))
+    office.open_records()
+    call = office.records().open_call({"complaint": "compressor-wont-start", "role": "customer"}, by="Ann")
+    app = desk(call=call, **address)
+    app.tap("Explained: close this call as normal")
+    closing = closing_of(office.records().call(call))
+    assert closing is not None and (closing.outcome, closing.found) == ("normal", ("start-delay-running",))
+    assert closing.proof == PROOFS["explained"]
+
+
 @pytest.mark.parametrize(("outcome", "told"), [("left", (NOT_FOUND,)), ("not-cured", (NOT_FOUND,)), ("cured", None)])
 def test_closing_from_the_drawer_asks_what_it_was(
     desk: Draw, fixed: Callable[..., None], outcome: str, told: tuple[str, ...] | None

@@ -85,6 +85,12 @@ def known(desk: Desk, outcome: Outcome) -> str:
     return ""
 
 
+def as_known(desk: Desk, outcome: Outcome) -> dict[str, Any]:
+    """What a desk without these fields keeps with the closing: the cause the record names, nothing if it names none."""
+    cause = known(desk, outcome)
+    return {"causes": (cause,), "proof": PROOFS[_PROOF_OF[outcome]]} if cause else {}
+
+
 def title(cause: str, knowledge: Knowledge) -> str:
     """Name of a cause for people."""
     return NOBODY_KNOWS if cause == NOT_FOUND else knowledge.causes[cause].title if cause in knowledge.causes else cause

@@ -14,7 +14,7 @@ from diagnose.telephone import MOST_MINUTES_WITHOUT_PROGRESS, last_progress, may
 from knowledge.models import Check
 from knowledge.texts import TelephoneText, sounds_wrong, telephone
 from ui import drawings, frame, office, person, timer
-from ui.field import acts, log, rail, values
+from ui.field import acts, closing, log, rail, values
 from ui.field.acts import Desk
 from ui.field.desk import drawers
 from ui.field.question import answer, heading, how_sure, place_of
@@ -200,7 +200,7 @@ def _explained(desk: Desk, step: Step) -> None:
             done = partial(acts.keep, desk, f"did|{step.id}", {"action": step.id, "outcome": outcome})
             offer(text, desk.key("did", step.id, outcome), done, width="stretch")
         if desk.advice.verdict is not None and desk.advice.verdict.kind == "normal":
-            normal = partial(acts.close, desk, "normal")
+            normal = partial(acts.close, desk, "normal", **closing.as_known(desk, "normal"))
             offer("Explained: close this call as normal", desk.key("normal"), normal, width="stretch")
 
 
