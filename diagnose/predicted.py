@@ -110,7 +110,8 @@ def _with_answer(work: Work, key: Key, likelihood: tuple[float, ...]) -> Work:
     )
     then.dropped = not_judged_keys(then)
     for stratum, follow in (("derived-finding", derive_finding), ("conclusive", None)):
-        seen = [s for s in seen_words(then.graded.evidence, work.knowledge) if (s.finding, s.place) not in then.dropped]
+        words = seen_words(then.graded.evidence, work.knowledge, stratum)
+        seen = [s for s in words if (s.finding, s.place) not in then.dropped]
         spoke = list(speaking(stratum, work.knowledge, seen, work.known))
         then.conclusions.fired += spoke
         for conclusion in spoke if follow else ():

@@ -11,6 +11,7 @@ from diagnose.rules_engine import Known, Seen, Spoke, rule_book
 from knowledge.load import Knowledge
 from knowledge.models import Condition, Rule
 
+PROVED = 0.9  # a word on which a proof may rest: seen or read for sure; "think so" (0.88) proves nothing
 FAINT = 0.2  # people are protected from a danger seen with this probability on (design of the stop cards)
 
 
@@ -39,13 +40,14 @@ class Conclusions:
         return [c for c in self.fired if c.rule.kind in kinds]
 
 
-def seen_words(evidence: Mapping[tuple[str, str], Evidence], knowledge: Knowledge) -> list[Seen]:
-    """Every word known at least faintly, with its grade."""
+def seen_words(evidence: Mapping[tuple[str, str], Evidence], knowledge: Knowledge, stratum: str = "") -> list[Seen]:
+    """Every word known at least faintly, with its grade. A proof needs firmer words than other rules."""
     table = knowledge.words
+    firm = PROVED if stratum == "conclusive" else table.firm
     out = []
     for (finding_id, place), one in evidence.items():
         for word, p in one.words(knowledge.findings[finding_id]):
-            grade = "firm" if p >= table.firm else "leaning" if p >= table.leaning else "faint" if p >= FAINT else ""
+            grade = "firm" if p >= firm else "leaning" if p >= table.leaning else "faint" if p >= FAINT else ""
             if grade:
                 out.append(Seen(finding_id, place, circuit_of(place), word, grade))
     return out

@@ -75,7 +75,8 @@ class WhatIf:
         work = dataclasses.replace(self.work, graded=dataclasses.replace(self.work.graded, evidence=evidence))
         if any(k[0] in self._proving for k in changes):
             work.conclusions = Conclusions([c for c in self.work.conclusions.fired if c.rule.kind != "conclusive"])
-            seen = [s for s in seen_words(evidence, work.knowledge) if (s.finding, s.place) not in work.dropped]
+            words = seen_words(evidence, work.knowledge, "conclusive")
+            seen = [s for s in words if (s.finding, s.place) not in work.dropped]
             work.conclusions.fired += run_stratum("conclusive", work.knowledge, seen, work.known)
         return work
 

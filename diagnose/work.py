@@ -182,7 +182,8 @@ def _known(case: Case, facts: Mapping[str, str]) -> list[Known]:
 
 def _run(work: Work, strata: Iterable[str], graded: Graded) -> None:
     for stratum in strata:
-        seen = [s for s in seen_words(graded.evidence, work.knowledge) if (s.finding, s.place) not in work.dropped]
+        words = seen_words(graded.evidence, work.knowledge, stratum)
+        seen = [s for s in words if (s.finding, s.place) not in work.dropped]
         for conclusion in run_stratum(stratum, work.knowledge, seen, work.known):
             work.conclusions.fired.append(conclusion)
             work.known.append(

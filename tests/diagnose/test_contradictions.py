@@ -191,6 +191,16 @@ def test_a_proof_that_stands_alone_is_said_to_do_so(base: Knowledge) -> None:
     assert not any("rests on what was seen alone" in d for d in backed.doubts)
 
 
+def test_what_somebody_only_thinks_proves_nothing(base: Knowledge) -> None:
+    """The same answer, sure and fairly sure: the rule that proves speaks on the first alone."""
+    proved = []
+    for sure in ("sure", "think-so"):
+        advice = told(base, [{"check": "pump-hand-turn", "answer": "stuck", "sure": sure}], "pump-trip")
+        proved.append(any(f.kind == "conclusive" for f in advice.fired))
+        assert advice.suspects[0].cause == "pump-jammed"
+    assert proved == [True, False]
+
+
 @pytest.mark.parametrize("bound", BOUNDS, ids=lambda b: b.quantity)
 def test_every_bound_names_looks_that_exist(bound: Any, base: Knowledge) -> None:
     assert bound.quantity in DERIVED and bound.settle
