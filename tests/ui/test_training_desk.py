@@ -154,6 +154,9 @@ def test_opening_a_class_on_the_screen(desk: Any) -> None:
     assert "a class needs a title" in screen.text
     screen.do(screen.field("tr-title").set_value("Tuesday"))
     screen.do(screen.box("Exercise").set_value(SCENARIO))
+    assert "phases-reversed" not in screen.text
+    screen.open("tr-inside")
+    assert "phases-reversed" in screen.text and "Two leads are swapped at the source" in screen.text
     screen.tap("Open the class")
     assert screen.heading == "Tuesday" and len(screen.address("class")) == 6
 

@@ -10,10 +10,11 @@ from diagnose.training import keeping
 from diagnose.training.keeping import Assignment
 from diagnose.training.overview import Line, as_csv, line_of
 from diagnose.training.session import MODES
+from diagnose.training.text import brief_text, spoiler_text
 from knowledge.scenarios import DIFFICULTIES, TOPICS
 from shared.errors import ChillerError
 from ui import office
-from ui.parts import announce, html, md, name_field, say_later, say_now, t
+from ui.parts import announce, drawer, html, md, name_field, say_later, say_now, t
 from ui.taps import go, offer
 from ui.training import after, words, writing
 from ui.training.words import ANY, TRAINER
@@ -56,7 +57,14 @@ def _classes() -> None:
     st.text_input("Title", key="tr-title", max_chars=100, placeholder="Monday group", autocomplete="off")
     scenarios = keeping.all_scenarios(records, office.knowledge())
     titles = {ANY: "drawn for each trainee by difficulty and topic", **{s.id: s.title for s in scenarios.values()}}
-    st.selectbox("Exercise", list(titles), format_func=titles.__getitem__, key="tr-scenario")
+    chosen = st.selectbox("Exercise", list(titles), format_func=titles.__getitem__, key="tr-scenario")
+    if chosen:
+        box = drawer("What is in it, for the trainer's eyes", "tr-inside")
+        if box:
+            with box:
+                one = scenarios[chosen]
+                lines = f"{brief_text(one, office.knowledge())}\n{spoiler_text(one, office.knowledge())}".splitlines()
+                html("".join(f"<p class='log-line'>{t(line)}</p>" for line in lines if line))
     st.selectbox("Difficulty", [ANY, *DIFFICULTIES], format_func=words.difficulty_word, key="tr-difficulty")
     st.selectbox("Topic", [ANY, *TOPICS], format_func=words.topic_word, key="tr-topic")
     st.pills("How", list(MODES), default="exam", format_func=str.capitalize, key="tr-mode")
