@@ -23,6 +23,7 @@ from diagnose.prove.result import Options
 from diagnose.replay import MOST_CHECKS, Call, entries_for, read_call
 from diagnose.work import Work, prepare, reason
 from knowledge.load import Knowledge, load_knowledge
+from shared.errors import ChillerError
 
 SAME = 1e-9
 CALLS = ("tests/calls", "tests/calls_own")
@@ -103,8 +104,13 @@ def compare_all(knowledge: Knowledge, calls: Iterable[Call], every: int = 1, mos
 
 
 def sample_calls(knowledge: Knowledge, folders: Sequence[str] = CALLS) -> list[Call]:
-    """The transcribed calls of the checkout."""
-    return [read_call(path, knowledge) for folder in folders for path in sorted(Path(folder).glob("*.yaml"))]
+    """The transcribed calls of the checkout; raises ChillerError where there are none."""
+    calls = [read_call(path, knowledge) for folder in folders for path in sorted(Path(folder).glob("*.yaml"))]
+    if not calls:
+        raise ChillerError(
+            "no calls here", given=str(Path.cwd()), allowed="the folder of the checkout", do="run it there"
+        )
+    return calls
 
 
 def prove_ahead(options: Options) -> tuple[str, dict[str, Any]]:
@@ -116,6 +122,7 @@ def prove_ahead(options: Options) -> tuple[str, dict[str, Any]]:
     wrong = [c for c in plain if not c.difference <= SAME]
     return knowledge.digest, {
         "calls": len(calls),
+        "every": max(options.draws, 1),
         "answers": len(found),
         "largest_difference": max((c.difference for c in plain), default=0.0),
         "left_out": dict(Counter(c.reason for c in found if c.reason).most_common()),
@@ -127,7 +134,7 @@ def prove_ahead(options: Options) -> tuple[str, dict[str, Any]]:
 def ahead_text(result: dict[str, Any]) -> str:
     """The report for people."""
     lines = [
-        f"{result['answers']} answers at the stages of {result['calls']} calls; largest difference between the belief predicted "
+        f"{result['answers']} answers (one in {result['every']}) at the stages of {result['calls']} calls; largest difference between the belief predicted "
         f"and the belief reasoned {result['largest_difference']:.1e}"
     ]
     lines += [f"  not compared, {reason}: {count}" for reason, count in result["left_out"].items()]
