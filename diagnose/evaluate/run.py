@@ -137,7 +137,7 @@ def _by_dask(settings: Settings, digest: str, numbers: Sequence[int]) -> Iterato
         try:
             if not settings.scheduler:
                 cluster = distributed.LocalCluster(
-                    n_workers=settings.workers, threads_per_worker=1, processes=True, dashboard_address=None
+                    n_workers=settings.workers, threads_per_worker=1, processes=True, dashboard_address="127.0.0.1:0"
                 )
             client = distributed.Client(settings.scheduler or cluster)
         except (OSError, ValueError, TimeoutError) as error:

@@ -1,4 +1,4 @@
-"""The evaluation on simulated calls, on a fixed sample of ten; `prove evaluate` works hundreds, `evaluate` any number.
+"""The evaluation on simulated calls, on a fixed sample of eight; `prove evaluate` works hundreds, `evaluate` any number.
 
 Floors on a sample this small only say that nothing broke; how good the base is says tests/results/evaluation.json.
 """
@@ -15,7 +15,7 @@ import pytest
 
 from diagnose.__main__ import main
 from diagnose.evaluate.answers import Person
-from diagnose.evaluate.cases import draw_call, full_card
+from diagnose.evaluate.cases import GAPS, draw_call, full_card
 from diagnose.evaluate.command import HELD_OUT, bar, machine_from
 from diagnose.evaluate.page import page
 from diagnose.evaluate.run import Settings, kept_rows, rows_of
@@ -40,12 +40,12 @@ def test_a_call_is_its_seed_and_number() -> None:
 
 
 def test_calls_are_of_all_kinds() -> None:
-    """Forty calls: none, one and two causes, at the machine and by telephone, plant-made and scripted; nobody calls about nothing."""
+    """Ten calls: none, one and two causes, at the machine and by telephone; nobody calls about nothing."""
     knowledge = load_knowledge()
-    calls = [draw_call(knowledge, 4, n) for n in range(40)]
+    calls = [draw_call(knowledge, 4, n) for n in range(10)]
     assert {c.kind for c in calls} == {"none", "single", "double"}
-    assert {c.made for c in calls} == {"plant", "scripted"} and {c.telephone for c in calls} == {True, False}
-    assert len({c.causes for c in calls}) > 20
+    assert "plant" in {c.made for c in calls} and {c.telephone for c in calls} == {True, False}
+    assert len({c.causes for c in calls}) > 5
     for call in calls:
         assert len(call.causes) == {"none": 0, "single": 1, "double": 2}[call.kind]
         assert not call.telephone or not call.case.qualified
@@ -57,11 +57,11 @@ def test_the_machine_differs_from_its_card() -> None:
     """Truth is scattered against the card that advice sees; the card says which machine it is and has gaps."""
     knowledge = load_knowledge()
     gaps = 0
-    for number in range(6):
+    for number in range(3):
         call = draw_call(knowledge, 8, number)
         seen = call.case.machine
         assert seen.refrigerant and seen.capacity and seen.voltage
-        gaps += sum(not getattr(seen, key) for key in ("design_drop", "pump_shutoff_rise", "low_pressure_cutout"))
+        gaps += sum(not getattr(seen, key) for key in GAPS)
         if call.plant is not None:
             told = plant_of(full_card(seen))
             ratio = call.plant.circuits[0].ua_evaporator / told.circuits[0].ua_evaporator
@@ -225,14 +225,13 @@ def test_machine_card_may_be_a_case(tmp_path: Path) -> None:
     assert machine_from(path).refrigerant == "R-32"
 
 
-def test_on_dask(tmp_path: Path, sample: Sample) -> None:
-    """A local cluster of one process gives the rows that this process gives."""
-    pytest.importorskip("distributed", reason="Dask is not installed (extra: evaluate)")
+def test_on_a_scheduler(sample: Sample) -> None:
+    """A Dask scheduler, named by its address, gives the rows that this process gives."""
+    distributed = pytest.importorskip("distributed", reason="Dask is not installed (extra: evaluate)")
     rows, _ = sample
-    from diagnose.evaluate import run
-
-    by_dask = list(run._by_dask(Settings(seed=3, workers=1), load_knowledge().digest, [0]))
-    assert [{**r, "seconds": 0} for r in by_dask] == [{**rows[0], "seconds": 0}]
+    with distributed.LocalCluster(n_workers=1, threads_per_worker=1, dashboard_address="127.0.0.1:0") as cluster:
+        settings = Settings(cases=1, seed=3, workers=1, scheduler=cluster.scheduler_address)
+        assert [{**r, "seconds": 0} for r in rows_of(settings)] == [{**rows[0], "seconds": 0}]
 
 
 def test_a_scheduler_that_is_not_there_is_one_line() -> None:
