@@ -218,6 +218,11 @@ def assemble(raw: RawCards, digest: str) -> Knowledge:
     return Knowledge(words=raw.words, digest=digest, where=raw.where, **sorted_cards)
 
 
+def cards_folder() -> Path:
+    """The folder of cards in use: the shipped ones, or what CHILLER_CARDS names."""
+    return Path(os.environ.get("CHILLER_CARDS") or CARDS)
+
+
 def cache_folder() -> Path:
     """The user's cache folder, by the platform's convention; CHILLER_CACHE overrides."""
     if given := os.environ.get("CHILLER_CACHE"):
@@ -281,7 +286,7 @@ def _load(folder: Path, digest: str) -> Knowledge:
 
 def load_knowledge(folder: Path | None = None) -> Knowledge:
     """The base in ``folder`` (default: the shipped cards; CHILLER_CARDS overrides). Raises KnowledgeError."""
-    chosen = folder or (Path(os.environ["CHILLER_CARDS"]) if os.environ.get("CHILLER_CARDS") else CARDS)
+    chosen = folder or cards_folder()
     if not chosen.is_dir():
         raise KnowledgeError("no cards", [f"no folder of cards at {chosen}"])
     return _load(chosen, digest_of(chosen))

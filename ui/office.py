@@ -12,7 +12,7 @@ from diagnose.advice import Advice
 from diagnose.case import Case
 from diagnose.demo import load_demo
 from diagnose.store import Call, Store, digest_of
-from knowledge.load import Knowledge, load_knowledge
+from knowledge.load import Knowledge, cards_folder, load_knowledge
 from shared.errors import ChillerError
 
 MOST_KEPT = 600
@@ -22,8 +22,21 @@ _kept: OrderedDict[tuple[str, str], Advice] = OrderedDict()
 
 @lru_cache(maxsize=1)
 def knowledge() -> Knowledge:
-    """The cards, read once; a change of the cards is seen after the next start."""
+    """The cards, read once; a change of the cards is seen after the next start, or when the keeper asks for it."""
     return load_knowledge()
+
+
+def read_cards_again() -> list[str]:
+    """Read the cards anew where all of them hold together; else what is wrong, and the cards in use stay as they are."""
+    from knowledge.__main__ import all_problems
+
+    problems = [str(problem) for problem in all_problems(cards_folder())]
+    if not problems:
+        load_knowledge()  # raises before anything is forgotten
+        with _lock:
+            knowledge.cache_clear()
+            knowledge()
+    return problems
 
 
 def check_case(case: Case) -> None:

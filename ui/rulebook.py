@@ -12,7 +12,7 @@ from knowledge.describe import Section, found
 from knowledge.links import Link, Picture, link_of, picture, sections, touches
 from shared.errors import ChillerError
 from ui import office, rulebook_map, signin
-from ui.parts import announce, drawer, html, md, say_now, signal_box, t
+from ui.parts import announce, drawer, html, md, say_later, say_now, signal_box, t
 from ui.taps import go, offer
 
 ADDRESS = {"desk": "rulebook"}
@@ -85,7 +85,20 @@ def _search() -> None:
         html("<h2>Start from a complaint</h2>")
         _hits([Hit("complaints", c.id, "complaints", c.title) for c in knowledge.complaints.values()])
     offer("All calls", "rb-home", go)
+    offer("Read the cards again, after editing", "rb-again", _again)
     announce("rulebook", f"Rulebook {words}")
+
+
+def _again() -> None:
+    try:
+        problems = office.read_cards_again()
+    except ChillerError as error:
+        problems = [error.line()]
+    if problems:
+        rest = f" And {len(problems) - 3} more: python -m knowledge check." if len(problems) > 3 else ""
+        say_later(f"The cards in use stay as they are. {' '.join(problems[:3])}{rest}")
+    else:
+        say_later(f"The cards were read again. Version {office.knowledge().digest[:12]}.")
 
 
 def _hits(hits: Sequence[Hit]) -> None:

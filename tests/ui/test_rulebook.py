@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import re
+import shutil
 from collections.abc import Callable
 from datetime import UTC, datetime
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -12,6 +14,7 @@ import pytest
 from diagnose.rulebook import search
 from diagnose.store import Person
 from knowledge.links import picture
+from knowledge.load import CARDS
 from ui import office, rulebook, signin
 from ui.rulebook_map import layout, svg
 
@@ -94,6 +97,29 @@ def test_closed_calls_stand_beside_the_word(desk: Draw) -> None:
     other = desk(desk="rulebook", card="causes/strainer-clogged")
     other.open("rb-closed-strainer-clogged")
     assert "0 of 8 closed calls" in other.text
+
+
+def test_edited_cards_are_read_again_when_they_hold_together(
+    desk: Draw, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    """A problem is shown and leaves the cards in use alone; clean cards take effect without a new start."""
+    used = office.knowledge()
+    cards = Path(shutil.copytree(CARDS, tmp_path / "cards"))
+    card = cards / used.where["causes/strainer-clogged"]
+    card.write_text(card.read_text(encoding="utf-8").replace("title: Strainer clogged", "title: Strainer full of rust"),
+                    encoding="utf-8")  # fmt: skip
+    monkeypatch.setenv("CHILLER_CARDS", str(cards))
+    app = desk(desk="rulebook")
+    monkeypatch.setattr("knowledge.__main__.all_problems", lambda folder: [f"{folder.name}/x.yaml:3: no finding 'y'"])
+    app.tap("Read the cards again")
+    assert "The cards in use stay as they are. cards/x.yaml:3" in app.text and office.knowledge() is used
+    monkeypatch.setattr("knowledge.__main__.all_problems", lambda folder: [])
+    try:
+        app.tap("Read the cards again")
+        assert "The cards were read again" in app.text and office.knowledge().digest[:12] in app.text
+        assert desk(desk="rulebook", card="causes/strainer-clogged").heading == "Strainer full of rust"
+    finally:
+        office.knowledge.cache_clear()
 
 
 # the map ----------------------------------------------------------------------------------------------------------------
