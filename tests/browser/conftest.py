@@ -148,6 +148,15 @@ class Device:
         self.see(f"Answer {len(entries)} saved")
         return after
 
+    def drawn(self, call: str) -> None:
+        """Wait until the whole screen of the call as it is stored stands there: a busy machine stores long before it draws."""
+        for _ in range(200):
+            revision = self.server.store.call(call).revision
+            if self.page.locator(f"[class*='st-key-{call}-{revision}-drawer-report']").count():
+                break
+            self.page.wait_for_timeout(100)
+        self.settle()
+
     def wait_for_revision(self, call: str, revision: int) -> int:
         """Wait until the record has come as far as ``revision``."""
         for _ in range(100):

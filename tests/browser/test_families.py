@@ -9,7 +9,7 @@ import pytest
 MACHINE = {"name": "Test unit", "refrigerant": "R-410A", "circuits": 1, "voltage": "460 V", "design_flow": "150 gpm",
            "design_drop": "6 psi", "pump_shutoff_rise": "40 psi", "pump_plate_current": "9 A"}  # fmt: skip
 HEADER = {"role": "technician", "qualified": ["electrical", "refrigerant", "height"], "machine": MACHINE}
-MOST_STEPS = 16
+MOST_STEPS = 24
 # what somebody at such a machine would find: complaint -> (cause, answers, readings); all else looks healthy
 CALLS: dict[str, tuple[str, dict[str, str], dict[str, Any]]] = {
     "no-flow": (
@@ -25,7 +25,8 @@ CALLS: dict[str, tuple[str, dict[str, str], dict[str, Any]]] = {
     ),
     "phase-fault": (
         "phase-lost-upstream",
-        {"monitor-lamp-look": "phase-loss", "monitor-memory-read": "phase-loss"},
+        {"monitor-lamp-look": "phase-loss", "monitor-memory-read": "phase-loss", "what-runs-ask": "nothing",
+         "alarm-list-read": "phase-or-voltage"},
         {"line_voltage": ["462 V", "231 V", "231 V"]},
     ),
     "low-suction": (
@@ -90,7 +91,7 @@ def one_step(device: Any, call: str, knowledge: Any, answers: dict[str, str], re
         wanted = answers.get(step) or healthy(knowledge.checks[step], knowledge)
         device.page.evaluate_handle(ROW, [step, wanted]).as_element().click()
     device.wait_for_revision(call, before + 1)
-    device.settle()
+    device.drawn(call)
 
 
 @pytest.mark.parametrize("family", CALLS)
@@ -107,17 +108,21 @@ def work(device: Any, knowledge: Any, family: str, *, take_back: bool = False) -
     cause, answers, readings = CALLS[family]
     call = device.server.store.open_call({"complaint": family, **HEADER}, by="Robin Example")
     device.open(f"?call={call}")
+    device.drawn(call)
+    remedy = knowledge.causes[cause].remedy.id
     for number in range(MOST_STEPS):
-        if device.page.get_attribute("[data-screen]", "data-screen").startswith("verdict"):
+        # the tool names the cause, or proposes its remedy because trying it costs less than another look
+        if remedy in device.page.get_attribute("[data-screen]", "data-screen").split():
             break
         question = device.heading()
         one_step(device, call, knowledge, answers, readings)
         if take_back and number == 0:
             device.tap("Take back")
             device.see("Taken back")
+            device.drawn(call)
             assert device.heading() == question
             one_step(device, call, knowledge, answers, readings)
-    assert device.heading() == knowledge.causes[cause].title, family
+    assert knowledge.causes[cause].title.lower() in device.heading().lower(), family
     device.tap("I did it: cured")
     device.see("Prove it, then close the call")
     device.tap("Proved: close this call as cured")

@@ -82,13 +82,14 @@ def test_two_calls_at_once(phone: Any, call: str) -> None:
     other = phone.server.store.open_call({**HEADER, "machine": {"name": "Bakery unit"}}, by="Robin Example")
     phone.open("?desk=telephone")
     phone.tap("Hall unit")
+    phone.drawn(call)
     first = phone.heading()
     rows(phone).first.click()
     phone.see("Answer 1 saved")
     assert phone.page.get_by_text("Bakery unit").count() >= 1
     phone.page.locator(f".st-key-chip-{other} button").click()
-    phone.page.wait_for_url(f"**call={other}*")
-    phone.settle()
+    phone.drawn(other)
     assert phone.heading() == first and phone.page.locator(".receipt").count() == 0
     phone.page.locator(f".st-key-chip-{call} button").click()
+    phone.drawn(call)
     phone.see("Answer 1 saved")
