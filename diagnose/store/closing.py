@@ -21,7 +21,7 @@ _ID = re.compile(r"[a-z][a-z0-9]*(-[a-z0-9]+)*")
 
 # What may have proved a cause, for people to choose from; what is kept is the text.
 PROOFS: dict[str, str] = {
-    "gone": "the trouble went with the remedy and stayed away",
+    "gone": "gone with the remedy, stayed away",
     "seen": "seen with own eyes",
     "read": "a reading or test showed it",
     "opened": "the part was opened or taken out",
