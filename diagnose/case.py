@@ -11,6 +11,7 @@ from typing import Annotated, Any, Literal
 from pydantic import BaseModel, ConfigDict, Field, StringConstraints, field_validator, model_validator
 
 CASE_FORMAT = 1
+MOST_PARTS, MOST_POINTS = 40, 200  # circuits of a machine, parts of a circuit, points of a curve; no machine comes near
 Short = Annotated[str, StringConstraints(strip_whitespace=True, max_length=200)]
 Long = Annotated[str, StringConstraints(max_length=4000)]
 YesNo = Literal["yes", "no"]
@@ -27,8 +28,8 @@ class Model(BaseModel):
 class CircuitTopology(Model):
     """Compressors and fans that belong to one circuit, by id."""
 
-    compressors: tuple[Short, ...] = ()
-    fans: tuple[Short, ...] = ()
+    compressors: Annotated[tuple[Short, ...], Field(max_length=MOST_PARTS)] = ()
+    fans: Annotated[tuple[Short, ...], Field(max_length=MOST_PARTS)] = ()
 
 
 class Machine(Model):
@@ -57,13 +58,13 @@ class Machine(Model):
     pump_drive: YesNo | None = None
     fan_drive: YesNo | None = None
     receiver: YesNo | None = None
-    circuits: int | dict[str, CircuitTopology] | None = None
+    circuits: int | Annotated[dict[str, CircuitTopology], Field(max_length=MOST_PARTS)] | None = None
     compressors: int | None = None
     fans: int | None = None
     pumps: tuple[Literal["onboard", "site"], ...] = ()
     design_flow: Short = ""
     design_drop: Short = ""
-    drop_curve: tuple[tuple[Short, Short], ...] = ()
+    drop_curve: Annotated[tuple[tuple[Short, Short], ...], Field(max_length=MOST_POINTS)] = ()
     strainer_clean_drop: Short = ""
     strainer_clean_flow: Short = ""
     pump_shutoff_rise: Short = ""

@@ -26,7 +26,7 @@ MOST_MINUTES = 10 * 366 * 24 * 60.0  # a time further back is a slip of the pen,
 
 def _near(given: str, allowed: Iterable[str]) -> str:
     names = sorted(allowed)
-    close = difflib.get_close_matches(given, names, n=3, cutoff=0.5)
+    close = difflib.get_close_matches(given[:100], names, n=3, cutoff=0.5)
     return (
         ", ".join(close)
         if close
@@ -54,7 +54,7 @@ def parse_case(data: Any, *, where: str = "case") -> Case:
             ],
         )
     version = str(data.get("format", CASE_FORMAT)).strip()
-    if not version.isdigit() or int(version) < 1:
+    if not re.fullmatch(r"[0-9]{1,9}", version) or int(version) < 1:
         raise CaseError(
             "format", [_line(f"{where}.format", "not a format number", version, str(CASE_FORMAT), "write format: 1")]
         )
@@ -74,8 +74,10 @@ def parse_case(data: Any, *, where: str = "case") -> Case:
     try:
         return Case.model_validate(data)
     except ValidationError as error:
-        problems = [_shape_line(where, one) for one in _telling(error)]
-        raise CaseError("the case does not hold together", _cut(list(dict.fromkeys(problems)))) from None
+        rows = _telling(error)
+        # a file may hold a hundred thousand wrong keys: only what is shown is put into words
+        problems = dict.fromkeys(_shape_line(where, one) for one in rows[:MOST_SHOWN])
+        raise CaseError("the case does not hold together", _cut([*problems, *[""] * len(rows[MOST_SHOWN:])])) from None
 
 
 def _cut(problems: list[str]) -> list[str]:
@@ -99,11 +101,13 @@ _BRANCH = re.compile(r"(function|constrained|tuple|dict|list)[-\[].*|str|int")
 def _telling(error: ValidationError) -> list[tuple[Branch, Any]]:
     """(path, error), one for each thing wrong: of the branches of a choice the one that got furthest speaks."""
     rows = [(_path(one["loc"]), one) for one in error.errors()]
-    deeper = [path for path, one in rows if one["type"] not in ("string_type", "int_type", "tuple_type", "dict_type")]
+    deeper = {path for path, one in rows if one["type"] not in ("string_type", "int_type", "tuple_type", "dict_type")}
+    longer = {path[:n] for path, _ in rows for n in range(len(path))}
     out: dict[Branch, Any] = {}
     for path, one in rows:
-        longer = [p for p, _ in rows if len(p) > len(path) and p[: len(path)] == path]
-        if longer or path in out or (path in deeper and one["type"] in ("tuple_type", "dict_type")):
+        if one["type"] == "too_long":
+            out[path] = one  # whatever else it is not
+        if path in longer or path in out or (path in deeper and one["type"] in ("tuple_type", "dict_type")):
             continue
         out[path] = one
     return list(out.items())
@@ -128,7 +132,7 @@ _CHOICES = {
 def _shape_line(where: str, row: tuple[Branch, Any]) -> str:
     path, one = row
     kind, name, given = str(one["type"]), str(path[-1]) if path else "", one.get("input")
-    at = ".".join([where, *map(str, path)])
+    at = ".".join([where, *(shorten(key, 40) for key in path)])
     limits = one.get("ctx", {})
     if kind == "extra_forbidden":
         near = _near(name, _keys_at(path))
@@ -141,8 +145,10 @@ def _shape_line(where: str, row: tuple[Branch, Any]) -> str:
     if kind == "literal_error":
         return _line(at, "not one of the words", given, str(limits["expected"]), "choose one")
     if kind == "too_long":
-        unit = "values a pair" if "drop_curve" in path else "entries"
-        return _line(at, "too many", limits.get("actual_length"), f"up to {limits['max_length']} {unit}", "shorten it")
+        unit = "values a pair" if "drop_curve" in path[:-1] else name if name in _CHOICES else "entries"
+        return _line(
+            at, "too many", limits.get("actual_length") or "more", f"up to {limits['max_length']} {unit}", "shorten it"
+        )
     if kind == "string_too_long":
         return _line(at, "text too long", given, f"up to {limits['max_length']} characters", "shorten it")
     owner = next((str(p) for p in reversed(path) if str(p) in _CHOICES), "")

@@ -98,3 +98,9 @@ def home(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Any]:
     told = made.stop()
     made.store.close()
     assert "Traceback" not in told, told
+
+
+@pytest.fixture(scope="session")
+def served_class() -> type[Served]:
+    """For tests that start the app in their own way."""
+    return Served
