@@ -17,6 +17,7 @@ STYLES = (("#0b4f9e", ""), ("#8a3800", "9 4"), ("#14602f", "3 3"), ("#5a2a82", "
 LEFT, RIGHT, TOP = 62.0, 14.0, 16.0
 BAR = 0.6  # of the distance between two ticks
 SAME_LEVEL = 0.05  # of the height
+FAR_RIGHT = 0.7  # of the width
 
 
 @dataclass(frozen=True)
@@ -57,6 +58,11 @@ class Axis:
         step = next(m * size for m in (1.0, 2.0, 2.5, 5.0, 10.0) if m * size >= raw * 0.999)
         first = math.ceil(self.low / step - 1e-9)
         return tuple(n * step for n in range(first, math.floor(self.high / step + 1e-9) + 1))
+
+
+def beside(axis: Axis, value: float) -> Literal["start", "end"]:
+    """Which end of a note stands at its point, so that it stays on the page."""
+    return "end" if axis.share(value) > FAR_RIGHT else "start"
 
 
 @dataclass(frozen=True)
@@ -131,7 +137,7 @@ def chart(
             named += 1
     for px, py, text in notes:
         across, level = at(px, py)
-        anchor = "end" if across > wide * 0.7 else "start"
+        anchor = beside(x, px)
         parts.append(
             f'<text x="{across + (-7 if anchor == "end" else 7):.1f}" y="{level - 7:.1f}" text-anchor="{anchor}">{escape(text)}</text>'
         )

@@ -6,7 +6,7 @@ from typing import Any
 
 import streamlit as st
 
-from diagnose.chart import GRID, INK, PAPER, STYLES, Axis, Series
+from diagnose.chart import GRID, INK, PAPER, STYLES, Axis, Series, beside
 from diagnose.pictures import Picture, pictures_of
 from diagnose.pictures.course import course
 from ui import office
@@ -105,7 +105,7 @@ def _layers(picture: Picture) -> list[dict[str, Any]]:
         layers.append({"data": values, "mark": text,
                        "encoding": {"x": {"field": "x", **x}, "y": {"field": "y", **y}, "text": {"field": "name"}}})  # fmt: skip
     for px, py, said in picture.notes:
-        left = picture.x.share(px) < 0.7
+        left = beside(picture.x, px) == "start"
         text = {"type": "text", "align": "left" if left else "right", "dx": 8 if left else -8, "dy": -9, "color": INK,
                 "fontSize": 13}  # fmt: skip
         layers.append({"data": {"values": [{"x": px, "y": py, "name": said}]}, "mark": text,
