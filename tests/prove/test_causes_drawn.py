@@ -1,0 +1,68 @@
+"""Drawn people, words without order as the cards say them, and the summary of drawn calls."""
+
+from __future__ import annotations
+
+import pytest
+
+from diagnose.prove.causes import Row, summary
+from diagnose.prove.drawing import CANNOT_TELL, WRONG, Draw, draw_case
+from knowledge.load import Knowledge, load_knowledge
+
+
+@pytest.fixture(scope="module")
+def base() -> Knowledge:
+    return load_knowledge()
+
+
+def chances(draw: Draw, finding: str, place: str = "unit", above: int = 0) -> dict[str, float]:
+    node = draw.network.node((finding, place))
+    return dict(zip(node.words, (float(p) for p in draw.row((finding, place), above)), strict=True))
+
+
+def test_people_err_as_the_base_says_or_more(base: Knowledge) -> None:
+    usual, rough = (draw_case(base, "strainer-clogged", 0, 1, rough=rough) for rough in (False, True))
+    table = base.words.answer_right["sure"]["saw"]
+    assert usual.errs(table) == pytest.approx(1.0 - table)
+    assert usual.cannot_tell == pytest.approx(1.0 - base.words.verdict["answer-chance"])
+    assert rough.errs(table) == WRONG
+    assert CANNOT_TELL[0] <= rough.cannot_tell <= CANNOT_TELL[1]
+
+
+def test_a_cause_alone_shows_words_without_order_as_often_as_its_card_says(base: Knowledge) -> None:
+    strength = base.words.strength
+    for cause, finding in (("sensor-out-of-well", "sensor-place"), ("upstream-disconnect-open", "upstream-switch")):
+        draw = draw_case(base, cause, 0, 1)
+        place = base.findings[finding].place
+        gives = next(e.gives for e in base.causes[cause].brings if e.finding == finding)
+        shown = chances(draw, finding, next(p.id for p in draw.network.places.values() if p.kind == place))
+        left = 1.0 - sum(strength[s] for s in gives.values())
+        for word, s in gives.items():  # what appears without a cause has only what the cause leaves
+            assert strength[s] <= shown[word] <= strength[s] + left
+        assert sum(shown.values()) == pytest.approx(1.0)
+
+
+def test_what_a_cause_shows_itself_comes_before_what_follows_from_an_effect(base: Knowledge) -> None:
+    draw = draw_case(base, "pump-jammed", 0, 1)
+    pump = next(p.id for p in draw.network.places.values() if p.kind == "pump")
+    gives = next(e.gives for e in base.causes["pump-jammed"].brings if e.finding == "pump-turning")
+    stopped = base.effects["pump-running"].ordered.index("stopped")
+    shown = chances(draw, "pump-turning", pump, stopped)
+    for word, s in gives.items():
+        if word != "stopped":
+            assert shown[word] >= base.words.strength[s]
+    assert shown["right-way"] < 0.05
+
+
+def row(cause: str, lead: str, *, rough: bool = False) -> Row:
+    good = cause == lead
+    return {"cause": cause, "lead": lead, "leads": good, "serves": good, "could": True, "wrong": False, "unended": False,
+            "stop": "", "checks": 3, "verdict": "one-cause", "rough": rough}  # fmt: skip
+
+
+def test_rough_draws_pass_nobody_and_the_matrix_names_what_led(base: Knowledge) -> None:
+    rows = [row("strainer-clogged", "strainer-clogged")] * 17 + [row("strainer-clogged", "hose-kinked")] * 3
+    rows += [row("hose-kinked", "strainer-clogged")] + [row("hose-kinked", "hose-kinked", rough=True)] * 20
+    made = summary(base, rows)
+    assert made["total"]["pass"] == 1
+    assert made["confusions"] == {"hose-kinked": {"strainer-clogged": 1}, "strainer-clogged": {"hose-kinked": 3}}
+    assert (made["draws"], made["rough"]["draws"], made["rough"]["leads_share"]) == (21, 20, 1.0)
