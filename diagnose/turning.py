@@ -18,7 +18,8 @@ from diagnose.belief import Belief, Inference
 from diagnose.grade import Evidence
 from diagnose.looks import tells_for
 from diagnose.network import Array, Key, Network
-from diagnose.rules import Conclusions, run_stratum, seen_words
+from diagnose.predicted import speaking
+from diagnose.rules import Conclusions, seen_words
 from diagnose.suspects import Row, Standing, lead_named, seen_text, standing_of
 from diagnose.work import Work, cause_factors, reason
 from knowledge.models import Cause, Check, Finding
@@ -77,7 +78,7 @@ class WhatIf:
             work.conclusions = Conclusions([c for c in self.work.conclusions.fired if c.rule.kind != "conclusive"])
             words = seen_words(evidence, work.knowledge, "conclusive")
             seen = [s for s in words if (s.finding, s.place) not in work.dropped]
-            work.conclusions.fired += run_stratum("conclusive", work.knowledge, seen, work.known)
+            work.conclusions.fired += speaking("conclusive", work.knowledge, seen, work.known)
         return work
 
     def told(self, check: Check, key: Key, word: str) -> Evidence:

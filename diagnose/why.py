@@ -28,7 +28,7 @@ from knowledge.models import Check
 from shared.errors import ChillerError
 
 MOST_LOOKS = 3
-TRIED_LOOKS = 8
+TRIED_LOOKS = 6
 LEAST_DIFFERENCE = math.log10(1.5)  # less than half as likely again is no difference
 ABOUT_AS_WELL = 0.95  # share of the best match from which plain words fit a cause about as well; the likelier is meant
 NOTHING = "nothing-wrong"
@@ -274,10 +274,20 @@ def _looks_at(what: WhatIf, row: Row) -> list[_Asked]:
         if check is None or name in done or not fits_machine(check, work.facts):
             continue
         place = _place(what, check, row)
-        keys = tuple(tells(check, place))
+        keys = tuple(k for k in tells(check, place) if row.index < 0 or _moves(what, row.index, k))
         if keys:
             out.append(_Asked(check, place, keys))
     return out[:TRIED_LOOKS]
+
+
+def _moves(what: WhatIf, index: int, key: Key | None) -> bool:
+    """Whether a cause moves a finding, itself or through an effect above it."""
+    while key is not None:
+        node = what.network.node(key)
+        if node.local[index + 1]:
+            return True
+        key = node.parent
+    return False
 
 
 def _place(what: WhatIf, check: Check, row: Row) -> str:

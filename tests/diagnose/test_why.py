@@ -33,7 +33,7 @@ def case(base: Knowledge) -> Case:
     return checked(read_case_file(EXAMPLES / "low-suction.yaml"), base)
 
 
-@pytest.mark.parametrize("cause", ["refrigerant-leak", "strainer-clogged", "nothing-wrong"])
+@pytest.mark.parametrize("cause", ["strainer-clogged", "nothing-wrong"])
 def test_the_odds_are_those_of_the_joint_belief(cause: str, case: Case, base: Knowledge) -> None:
     """The parts add up to the odds of one alone against the other alone, instruments honest, read off the posterior."""
     told = why(case, base, cause)
@@ -114,7 +114,7 @@ def test_nothing_is_offered_once_the_call_stops(base: Knowledge) -> None:
 def test_what_a_customer_may_not_do_is_said_to_be_for_others(base: Knowledge) -> None:
     """Every look beyond the person is marked, with who may."""
     case = Case.model_validate({"complaint": "low-suction", "role": "customer"})
-    for cause in ("refrigerant-leak", "strainer-clogged"):
+    for cause in ("strainer-clogged",):
         told = why(case, base, cause)
         for one in told.raises:
             assert one.may == (base.checks[one.check].who != "technician")
