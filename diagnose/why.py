@@ -11,6 +11,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from pydantic import Field
 
 from diagnose.advice import Lead, Part, Reason
 from diagnose.belief import Inference
@@ -62,7 +63,7 @@ class Why(Part):
     against_whom: Lead
     common: str
     reported: str
-    for_: tuple[Reason, ...]
+    for_: tuple[Reason, ...] = Field(alias="for")
     against: tuple[Reason, ...]
     difference: tuple[Reason, ...]
     odds: float
@@ -95,7 +96,7 @@ def why(case: Case, knowledge: Knowledge, cause: str, place: str | None = None) 
         against_whom=what.named(other),
         common=_common(what, row),
         reported=_reported(what, row),
-        for_=for_,
+        **{"for": for_},
         against=against,
         difference=tuple(r for r in difference if abs(r.weight) >= LEAST_DIFFERENCE),
         odds=round(sum(r.weight for r in difference), 3),

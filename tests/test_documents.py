@@ -14,6 +14,7 @@ import pytest
 from pydantic import BaseModel
 
 import diagnose.advice as advice
+import diagnose.why as why
 from diagnose.__main__ import _parser
 from diagnose.bounds import BOUNDS
 from diagnose.case import Case, Entry, Machine
@@ -299,6 +300,8 @@ def keys_shown(mark: str) -> set[str]:
         ("suspect", advice.Suspect),
         ("step", advice.Step),
         ("turn", advice.Turn),
+        ("why", why.Why),
+        ("raises", why.Raises),
         ("three", advice.ThreeCauses),
         ("not_judged", advice.NotJudged),
         ("derived", advice.Derived),
