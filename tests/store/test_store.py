@@ -337,6 +337,46 @@ def test_processes_that_start_and_write_at_once(address: str) -> None:
     store.close()
 
 
+RIVAL = """
+import sys
+from diagnose.store import Conflict, Store
+address, call, who = sys.argv[1:]
+store = Store(address)
+print("ready", flush=True)
+for line in sys.stdin:  # both see the same screen, of this revision, and answer it at once
+    try:
+        store.append(call, {"note": who}, key=f"{who}-{line.strip()}", after_revision=int(line), by=who)
+        print("kept", flush=True)
+    except Conflict:
+        print("refused", flush=True)
+"""
+
+
+def test_two_people_answer_one_screen_at_once(address: str) -> None:
+    """Two processes, twenty screens: each time exactly one answer is kept and the other is told, whoever is faster."""
+    store = Store(address)
+    call = opened(store)
+    rivals = [
+        subprocess.Popen([sys.executable, "-c", RIVAL, address, call, who], stdin=subprocess.PIPE,
+                         stdout=subprocess.PIPE, text=True)
+        for who in ("Ann", "Bo")
+    ]  # fmt: skip
+    said = [r.stdout.readline() for r in rivals if r.stdout]
+    assert said == ["ready\n"] * 2
+    for revision in range(20):
+        for rival in rivals:
+            assert rival.stdin
+            rival.stdin.write(f"{revision}\n")
+            rival.stdin.flush()
+        assert sorted(r.stdout.readline() for r in rivals if r.stdout) == ["kept\n", "refused\n"]
+    for rival in rivals:
+        assert rival.stdin
+        rival.stdin.close()
+        assert rival.wait(60) == 0
+    assert len(store.case(call).entries) == store.call(call).revision == 20
+    store.close()
+
+
 def test_an_answer_outlives_a_killed_process(address: str) -> None:
     """The receipt is printed, then the process dies without a word; what was acknowledged is there."""
     code = (
