@@ -215,15 +215,7 @@ def _of_complaint(knowledge: Knowledge, card: Complaint) -> Picture:
 def _of_effect(knowledge: Knowledge, card: Effect) -> Picture:
     sketch = _Sketch(knowledge, "What brings it", "Hidden state", "What follows")
     here = sketch.node(1, "effects", card.id)
-    if card.parent:
-        above = knowledge.effects[card.parent]
-        source = sketch.node(0, "effects", above.id)
-        for word, gives in card.given.items():
-            sketch.arrow(source, here, gives, {w: f"{w} when {above.title} is {word}" for w in gives})
-    for cause in knowledge.causes.values():
-        for edge in cause.brings:
-            if edge.effect == card.id:
-                sketch.arrow(sketch.node(0, "causes", cause.id), here, edge.gives, _words(card))
+    _bringers(sketch, here, card, card.parent, _words(card))
     followers: list[Any] = [e for e in knowledge.effects.values() if e.parent == card.id]
     followers += [f for f in knowledge.findings.values() if f.effect == card.id]
     for follower in followers:
@@ -238,19 +230,23 @@ def _of_effect(knowledge: Knowledge, card: Effect) -> Picture:
 def _of_finding(knowledge: Knowledge, card: Finding) -> Picture:
     sketch = _Sketch(knowledge, "What brings it", "What is seen", "Looks that show it")
     here = sketch.node(1, "findings", card.id)
-    if card.effect:
-        above = knowledge.effects[card.effect]
-        source = sketch.node(0, "effects", above.id)
-        for word, gives in card.given.items():
-            sketch.arrow(source, here, gives, {w: f"{card.texts.get(w, w)} when it is {word}" for w in gives})
-    for cause in knowledge.causes.values():
-        for edge in cause.brings:
-            if edge.finding == card.id:
-                sketch.arrow(sketch.node(0, "causes", cause.id), here, edge.gives, card.texts)
+    _bringers(sketch, here, card, card.effect, card.texts)
     for check in knowledge.checks.values():
         if card.id == check.finding or card.id in check.tells:
             sketch.arrow(here, sketch.node(2, "checks", check.id), {"": "always"}, {"": "shown by this look"})
     return sketch.picture()
+
+
+def _bringers(sketch: _Sketch, here: str, card: Effect | Finding, above: str | None, plain: Mapping[str, str]) -> None:
+    """The hidden state above a hidden state or finding, and the causes that bring it directly, in the first column."""
+    if above:
+        source = sketch.node(0, "effects", above)
+        for word, gives in card.given.items():
+            sketch.arrow(source, here, gives, {w: f"{plain.get(w, w)} when it is {word}" for w in gives})
+    for cause in sketch.knowledge.causes.values():
+        for edge in cause.brings:
+            if card.id == (edge.effect if isinstance(card, Effect) else edge.finding):
+                sketch.arrow(sketch.node(0, "causes", cause.id), here, edge.gives, plain)
 
 
 def _of_check(knowledge: Knowledge, card: Check) -> Picture:
