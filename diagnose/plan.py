@@ -176,13 +176,12 @@ class Candidate:
 @dataclass
 class Scored:
     """A candidate with what it is worth. value: expected minutes to resolution with it first; information: bits about what has
-    to be done; outcomes: answer -> P; given: (worlds, answers) chance of each answer in each world, if one comes."""
+    to be done; outcomes: answer -> P, if one comes."""
 
     candidate: Candidate
     value: float
     information: float
     outcomes: dict[str, float] = field(default_factory=dict)
-    given: Array = field(default_factory=lambda: np.zeros((0, 0)))
 
 
 @dataclass(frozen=True)
@@ -273,7 +272,6 @@ def plan_next(
             float(value),
             candidate.chance * one,
             dict(zip(answers, (worlds.p @ given).tolist(), strict=True)),
-            given,
         )
         for ((candidate, answers, given), one), value in zip(telling, choice.looks, strict=True)
     ]
