@@ -102,6 +102,7 @@ def test_a_stop_is_read_out_in_plain_words_and_ends_in_handing_over(
         assert app.heading == "Stop. Read this out now" and not app.answers
         assert READ_OUT["en"]["stop"] in app.text and texts[0].replace("'", "&#x27;") in app.text
         assert "What it may be" not in app.text
+        assert not [box for box in app.app.expander if "drawer-reading" in box.proto.id], "nothing is measured any more"
         assert any("hand this call over" in label for label in app.labels)
 
 

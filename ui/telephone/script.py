@@ -38,10 +38,12 @@ def draw(desk: Desk, language: str) -> None:
         say_now()
         shown = _main(desk, language)
         if desk.call.open and desk.call.case.role != "technician":
+            note = ("Note what they say", desk.key("drawer-note"), partial(log.note, desk))
+            stopped = desk.advice.stop is not None and desk.advice.stop.ends
             drawers(
-                ("They read a number", desk.key("drawer-reading"), partial(_number, desk)),
-                ("Note what they say", desk.key("drawer-note"), partial(log.note, desk)),
-                ("Wait with them", desk.key("drawer-timer"), partial(log.wait, desk)),
+                *(() if stopped else (("They read a number", desk.key("drawer-reading"), partial(_number, desk)),)),
+                note,
+                *(() if stopped else (("Wait with them", desk.key("drawer-timer"), partial(log.wait, desk)),)),
             )
     with right:
         board.others(desk.call, now)
