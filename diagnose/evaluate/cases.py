@@ -28,7 +28,7 @@ from diagnose.plant.seen import Key, seen_words
 from diagnose.plant.simulate import simulate, simulate_health
 from diagnose.plant.sizing import plant_of
 from diagnose.plant.snapshot import Snapshot
-from diagnose.plant.telling import telling_severity
+from diagnose.plant.telling import differs, telling_severity
 from diagnose.work import DEFAULT_FACTS
 from knowledge.load import Knowledge
 
@@ -178,7 +178,7 @@ def _faults(
     rng: random.Random, network: Network, plant: Plant, nominal: Plant, day: Conditions, drawn: Sequence[int]
 ) -> list[Fault] | None:
     """Faults of the simulated machine at severities that tell, also from healthy machines that are not quite as their card
-    says; None when one of the causes shows nothing by itself here.
+    says; None when one of the causes shows nothing by itself here, or nothing beside the other.
     """
     faults = []
     others = [simulate(scattered(nominal, rng.randrange(1 << 30), SPREAD), day) for _ in range(SIBLINGS)]
@@ -191,7 +191,15 @@ def _faults(
         if least is None:
             return None
         faults.append(Fault(one.cause, max(rng.uniform(least, 1.0), 0.05), place))
-    return faults
+    return None if _hidden(plant, day, faults) else faults
+
+
+def _hidden(plant: Plant, day: Conditions, faults: Sequence[Fault]) -> bool:
+    """Whether one of two faults shows nothing beside the other: behind a machine without control power no strainer is clogged."""
+    if len(faults) < 2:
+        return False
+    both = simulate(plant, day, faults)
+    return any(not differs(simulate(plant, day, [f for f in faults if f is not one]), both) for one in faults)
 
 
 # what the machine shows when somebody calls about this: (complaint, alarms of which one must be there, other sign)

@@ -15,12 +15,14 @@ import pytest
 
 from diagnose.__main__ import main
 from diagnose.evaluate.answers import Person
-from diagnose.evaluate.cases import GAPS, draw_call, full_card
+from diagnose.evaluate.cases import GAPS, _hidden, draw_call, full_card
 from diagnose.evaluate.command import HELD_OUT, bar, machine_from
 from diagnose.evaluate.page import page
 from diagnose.evaluate.run import Settings, kept_rows, rows_of
 from diagnose.evaluate.summary import calibration, compared, interval, met, summary, text, turned
 from diagnose.evaluate.work import _led_into, work_call
+from diagnose.plant.conditions import Conditions
+from diagnose.plant.faults import Fault
 from diagnose.plant.sizing import plant_of
 from knowledge.load import load_knowledge
 from shared.errors import ChillerError
@@ -51,6 +53,17 @@ def test_calls_are_of_all_kinds() -> None:
         assert not call.telephone or not call.case.qualified
         assert (call.shot is None) == (call.made == "scripted")
         assert all(p in call.network.places for p in call.places)
+
+
+def test_neither_of_two_causes_hides_behind_the_other() -> None:
+    """A shut valve cannot be seen on a machine without control power, so nobody is asked to find both; a clogged strainer and a
+    dirty coil show beside each other.
+    """
+    plant, day = plant_of(HELD_OUT), Conditions(entering_k=282.7)
+    valve, dark = Fault("site-valve-shut", 0.9), Fault("control-fuse-open")
+    strainer, coil = Fault("strainer-clogged", 0.75), Fault("coil-dirty", 0.85, "circuit:A")
+    assert _hidden(plant, day, [valve, dark]) and not _hidden(plant, day, [strainer, coil])
+    assert not _hidden(plant, day, [valve])
 
 
 def test_the_machine_differs_from_its_card() -> None:
