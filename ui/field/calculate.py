@@ -12,7 +12,7 @@ import streamlit as st
 from diagnose.calculators.catalogue import fluid, refrigerant, supply
 from diagnose.calculators.command import run_calc
 from diagnose.calculators.model import Calculator, Input
-from diagnose.calculators.registry import calculator
+from diagnose.calculators.registry import CALCULATORS, calculator
 from diagnose.case import Case
 from diagnose.choices import quantity_places
 from diagnose.places import spell
@@ -48,7 +48,9 @@ _SAID = {"degF": "°F", "degC": "°C", "delta_degF": "°F", "delta_degC": "K"}
 
 def choose(desk: Desk) -> None:
     """All calculators, each one tap."""
-    for title, calculators in GROUPS.items():
+    grouped = {one.name for calculators in GROUPS.values() for one in calculators}
+    rest = {"Loop and others": tuple(one for name, one in CALCULATORS.items() if name not in grouped)}
+    for title, calculators in {**GROUPS, **rest}.items():
         html(f"<h3>{t(title)}</h3>")
         with st.container(key=f"rows-calc-{title[:6]}"):
             for one in calculators:
