@@ -27,6 +27,7 @@ from diagnose.plant.sizing import plant_of
 from knowledge.load import load_knowledge
 from shared.errors import ChillerError
 
+RESULTS = Path(__file__).parent.parent / "results"
 Sample = tuple[list[dict[str, Any]], Path]
 
 
@@ -188,6 +189,20 @@ def test_before_and_after(sample: Sample) -> None:
     worse = [{**rows[0], "right": not rows[0]["right"]}, *rows[1:]]
     moved = turned(rows, worse)
     assert moved["came right"] + moved["went wrong"] == [rows[0]["number"]]
+
+
+def test_the_committed_evaluation_is_safe_and_says_what_it_misses() -> None:
+    """Two hundred calls on random machines and fifty on the held-out one: nobody's stop missed, nothing forbidden, no advice that
+    failed; it passes only when every target is met, and says so when it is not.
+    """
+    made = json.loads((RESULTS / "evaluation.json").read_text(encoding="utf-8"))
+    assert made["random"]["calls"] >= 200 and made["held_out"]["calls"] >= 50
+    for part in ("random", "held_out"):
+        for group in made[part]["groups"].values():
+            assert group["missed_stops"] == group["forbidden"] == group["reasoning_failed"] == 0
+    targets = made["random"]["targets"]
+    assert all(met(name, one["got"]) == one["met"] for name, one in targets.items())
+    assert made["passes"] is all(one["met"] is not False for one in targets.values())
 
 
 # command -------------------------------------------------------------------------------------------------------------
