@@ -232,7 +232,7 @@ def _of_cause(knowledge: Knowledge, name: str, own: list[Row]) -> dict[str, Any]
         "draws": len(own),
         "leads": leads,
         "serves": sum(bool(r["serves"]) for r in own),
-        "passes": leads >= PASS * len(own),
+        "passes": len(own) >= DRAWS and leads >= PASS * len(own),  # fewer draws prove nothing of one cause
         "wrong": sum(bool(r["wrong"]) for r in own),
         "stopped": sum(bool(r["stop"]) for r in own),
         "median_checks": statistics.median(r["checks"] for r in own),
@@ -277,8 +277,8 @@ def causes_text(result: dict[str, Any]) -> str:
         f"{rough['leads_share']:.1%} of {rough['draws']}"
     )
     lines.append("")
-    lines.append("causes that lead too seldom, with what led instead:")
-    failing = [(n, c) for n, c in result["causes"].items() if not c["passes"]]
+    lines.append(f"a cause passes with {DRAWS} draws or more; causes that led too seldom, with what led instead:")
+    failing = [(n, c) for n, c in result["causes"].items() if c["leads"] < PASS * c["draws"]]
     for name, one in sorted(failing, key=lambda x: (x[1]["leads"] / x[1]["draws"], x[0])):
         instead = ", ".join(f"{c} {n}" for c, n in list(result["confusions"].get(name, {}).items())[:5])
         stopped = f"; stopped {one['stopped']}" if one["stopped"] else ""
