@@ -190,15 +190,13 @@ class Users:
             "name": f"name {_digest(name)}",
             "place": f"place {_digest(place)}",
         }
-        try:
-            row = self._count_first(keys, name, now)
-        except db.Taken:  # two first tries met; the second finds the row of the first
-            row = self._count_first(keys, name, now)
+        row = self._count_first(keys, name, now)
         usable = row is not None and row["active"] and row["way"] == "password"
         # the same work for a name that is not there, so that its absence cannot be told by the clock
         if not fits(password, row["secret"] if usable and row else ""):
             raise SignInRefused("name or password is wrong", do="try again; the keeper can set a new password")
         with self._db.write() as tx:
+            db.in_turn(tx)
             db.drop_tries(tx, [keys["pair"], keys["name"]])
             db.uncount_try(tx, keys["place"])
             return _new_token(tx, name, now)
@@ -206,7 +204,9 @@ class Users:
     def _count_first(self, keys: Mapping[str, str], name: str, now: datetime) -> db.Row | None:
         """Count a try as failed before it is looked at, so that many at once get no further than one after the other."""
         with self._db.write() as tx:
+            db.in_turn(tx)
             db.forget_tries(tx, _text(now - FORGOTTEN))
+            db.begin_tries(tx, list(keys.values()), _text(now))
             tries = db.tries_of(tx, list(keys.values()))
             if wait := max(_wait(kind, tries.get(key), now) for kind, key in keys.items()):
                 raise _too_soon(wait)

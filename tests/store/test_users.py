@@ -190,6 +190,28 @@ def test_a_restart_forgets_nothing(users: Users, store: Store, address: str) -> 
     again.close()
 
 
+def test_right_and_wrong_at_once_do_not_stand_in_each_others_way(users: Users) -> None:
+    """Many sign in while somebody guesses from the same place: nobody is told that the record does not answer."""
+    said: list[str] = []
+
+    def come(number: int) -> None:
+        try:
+            users.sign_in(
+                "ann" if number % 2 else "kit", GOOD if number % 3 else "wrong guess", f"10.0.0.{number % 2}", at=T0
+            )
+            said.append("in")
+        except SignInRefused as refused:
+            said.append(refused.what)
+
+    threads = [threading.Thread(target=come, args=(number,)) for number in range(24)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert len(said) == 24 and "in" in said
+    assert set(said) <= {"in", "name or password is wrong", "too many wrong passwords"}
+
+
 def test_many_guesses_at_once_get_no_further(users: Users) -> None:
     waits: list[int] = []
     threads = [threading.Thread(target=lambda: waits.append(guess(users, "ann", "evil", T0))) for _ in range(24)]
