@@ -102,6 +102,13 @@ def advice_of(call: Call) -> Advice:
     return advice_for(call.case, call.case_digest)
 
 
+def explained(call: Call) -> Advice:
+    """Advice for a call with what would change it; worked out when somebody asks."""
+    from diagnose.advise import advise as work_out
+
+    return work_out(call.case, knowledge(), explain=True)
+
+
 def advise_prefix(call: Call, count: int) -> Advice:
     """Advice as it stood after the first ``count`` entries that still stand."""
     case = call.case_after(count)

@@ -12,7 +12,7 @@ from diagnose.phrases import ROLES
 from diagnose.store import closing_of
 from diagnose.store.records import OUTCOMES
 from ui import office, pictures
-from ui.field import calculate, closing, log, question, rail, ranking, values, verdict
+from ui.field import calculate, closing, log, question, rail, ranking, reasons, values, verdict
 from ui.field.acts import Desk, stay
 from ui.parts import announce, drawer, html, say_now, t
 from ui.taps import offer
@@ -42,6 +42,8 @@ def draw(call_id: str) -> None:
         if call.open:
             drawers(("Other checks", desk.key("drawer-jump"), lambda: ranking.other_checks(desk, shown)))
         drawers(
+            ("What would change this", desk.key("drawer-turns"), lambda: reasons.what_would_change(desk)),
+            ("Why not another cause?", f"drawer-why-{call.id}", lambda: reasons.why_not(desk)),
             ("Pictures", f"drawer-pictures-{call.id}", lambda: pictures.draw(desk)),
             ("What was told", f"drawer-told-{call.id}", lambda: log.told(desk)),
             ("Who is at the machine", desk.key("drawer-who"), lambda: log.who(desk)),
