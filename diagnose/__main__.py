@@ -90,7 +90,22 @@ def _parser() -> argparse.ArgumentParser:
         help="run a full-size proof: ahead (what the look-ahead predicts), belief (against an independent library), calibration (in a moved world), causes (self-play), plan (against the optimum), "
         "plant (random machines, days and faults), crash (writers killed at random), load (fifty people at once)",
     )
-    prove.add_argument("name", choices=("ahead", "belief", "calibration", "causes", "crash", "evaluate", "growth", "load", "plan", "plant", "shared"))
+    prove.add_argument(
+        "name",
+        choices=(
+            "ahead",
+            "belief",
+            "calibration",
+            "causes",
+            "crash",
+            "evaluate",
+            "growth",
+            "load",
+            "plan",
+            "plant",
+            "shared",
+        ),
+    )
     prove.add_argument("--json", action="store_true")
     prove.add_argument("--out", default="", help="write the result file here")
     prove.add_argument(

@@ -12,8 +12,8 @@ from typing import Any
 from knowledge.facts import ASSUMED_FACTS, MACHINE_FACTS, RULE_FACTS, STRATA, fact_words
 from knowledge.load import Problem, RawCards
 from knowledge.models import Band, Cause, Change, Check, Complaint, Condition, Effect, Finding, Rule, Words
-from knowledge.scaffold import mark_problems
 from knowledge.placement import placement_problems
+from knowledge.scaffold import mark_problems
 from knowledge.scenarios import scenario_problems
 from knowledge.texts import text_problems
 from knowledge.whole_set import whole_set_problems

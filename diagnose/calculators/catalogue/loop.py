@@ -33,7 +33,7 @@ def _fill(v: Values) -> Results:
 
 def _pull_down(v: Values) -> Results:
     warm, cold = v.number("from_temperature"), v.number("to_temperature")
-    left = v.number("capacity") - v.number("machine_load")
+    left = v.number("capacity") - v.number("heat_load")
     if warm <= cold:
         raise CalculatorError(
             "nothing to pull down", given="the loop is not warmer than wanted", do="correct one of the two"
@@ -90,7 +90,7 @@ CALCULATORS = (
             Input("from_temperature", Kind.TEMPERATURE, "fluid temperature now"),
             Input("to_temperature", Kind.TEMPERATURE, "fluid temperature wanted"),
             Input("capacity", Kind.POWER, "cooling of the machine on the way, all stages"),
-            Input("machine_load", Kind.POWER, "heat coming in meanwhile", required=False, default="0 kW"),
+            Input("heat_load", Kind.POWER, "heat coming in meanwhile", required=False, default="0 kW"),
             *MIXTURE,
         ),
         (Output("time", Kind.TIME, "until there"), Output("rate", Kind.RATE, "fall of the loop")),
