@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from pathlib import Path
 from typing import Any
 
@@ -39,26 +40,21 @@ def curve(rows: list[dict[str, Any]]) -> str:
         ("both after each answer, 95th percentile", "belief_and_next_after_each_answer", "p95_ms"),
     )
     times = [row[key][which] for row in rows for _, key, which in lines]
+    low = 10.0 ** math.floor(math.log10(min(times)))
     words = f"Time for belief and next checks from {first} to {last} causes: " + "; ".join(
         f"{name} {rows[0][key][which]:.0f} to {rows[-1][key][which]:.0f} ms" for name, key, which in lines
     )
     return chart(
         words,
         Axis("causes in the base", first, last, log=True, ticks=tuple(row["causes"] for row in rows)),
-        Axis(
-            "milliseconds", 10.0 ** int(_digits(min(times))), max(times) * 1.3, log=True, ticks=_round_times(max(times))
-        ),
+        Axis("milliseconds", low, max(times) * 1.3, log=True, ticks=_round_times(low, max(times) * 1.3)),
         [Series(name, tuple((r["causes"], r[key][which]) for r in rows), "marked") for name, key, which in lines],
         limits=[("1 s", 1000.0)] if max(times) > 1000.0 else [],
     )
 
 
-def _digits(value: float) -> float:
-    return max(0.0, len(str(int(value))) - 1.0)
-
-
-def _round_times(most: float) -> tuple[float, ...]:
-    return tuple(t for t in (1, 2, 5, 10, 20, 50, 100, 200, 500, 1000, 2000, 5000, 10000) if t <= most * 1.3)
+def _round_times(low: float, high: float) -> tuple[float, ...]:
+    return tuple(t for t in (1, 2, 5, 10, 20, 50, 100, 200, 500, 1000, 2000, 5000, 10000) if low <= t <= high)
 
 
 def growth_text(result: dict[str, Any]) -> str:
