@@ -73,7 +73,8 @@ def _fleet() -> None:
 
 
 def _name(machine: MachineRecord) -> str:
-    return (machine.card.name or machine.id) + (" (invented)" if machine.invented else "")
+    name = machine.card.name or machine.id
+    return f"{name} (invented)" if machine.invented and "(invented)" not in name else name
 
 
 def _found(typed: str) -> None:
