@@ -292,6 +292,9 @@ def run_prove(args: argparse.Namespace) -> int:
     from diagnose.prove.result import Options
     from diagnose.prove.run import prove
 
+    for name in ("draws", "processes", "minutes"):
+        if (given := getattr(args, name)) < 0:
+            raise ChillerError(f"number of {name}", given=given, allowed="0 or more", do=f"correct --{name}")
     options = Options(args.seed, args.draws, args.processes, args.date, args.out, tuple(args.only), args.minutes)
     result, text = prove(args.name, options)
     print(json.dumps(result, ensure_ascii=False) if args.json else text)

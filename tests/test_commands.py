@@ -575,3 +575,10 @@ def test_undo_is_replay(base: Knowledge) -> None:
     assert forwards == backwards
     assert advise(prefixes[2], replace(base, memo={})) == forwards[2]
     assert forwards[2] != forwards[-1]
+
+
+def test_a_proof_with_a_negative_number_is_refused_in_one_line(capsys: pytest.CaptureFixture[str]) -> None:
+    for option in ("--draws", "--processes"):
+        assert main(["prove", "plan", option, "-1"]) == 2
+        said = capsys.readouterr().err
+        assert "given: '-1'" in said and said.count("\n") == 1

@@ -15,6 +15,7 @@ from diagnose.placement.record import (
     Placement,
     PlacementError,
     Taken,
+    entry_problems,
     read_placement,
     site_problem,
     write_placement,
@@ -22,9 +23,7 @@ from diagnose.placement.record import (
 from diagnose.placement.text import next_text, report_text
 from knowledge.load import Knowledge
 from knowledge.placement import PlacementStep
-from shared.errors import ChillerError, ReadingError
-from shared.quantities import QUANTITIES
-from shared.units import parse_reading
+from shared.errors import ChillerError
 
 
 def run(args: argparse.Namespace, knowledge: Knowledge) -> int:
@@ -109,16 +108,7 @@ def with_done(placement: Placement, done: Done, knowledge: Knowledge) -> Placeme
     problems = [
         f"{done.step}: {key}: {problem}" for key, value in done.site.items() if (problem := site_problem(key, value))
     ]
-    for one in done.readings:
-        if one.quantity not in QUANTITIES:
-            problems.append(
-                f"{done.step}: no such quantity; given: '{one.quantity}'; allowed: {', '.join(step.takes) or 'none here'}"
-            )
-            continue
-        try:
-            parse_reading(one.quantity, one.value)
-        except ReadingError as error:
-            problems.append(f"{done.step}: {error.line()}")
+    problems += [f"{done.step}: {problem}" for problem in entry_problems(done)]
     if done.outcome == "done":
         problems += _missing(step, placement, seen.waits or lacking_facts(step, facts_of(placement, knowledge)))
     if done.outcome == "left" and step.must and not done.note:

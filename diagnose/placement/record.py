@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from datetime import datetime
 from pathlib import Path
 from typing import Any, Literal
 
@@ -12,7 +13,8 @@ from diagnose.case import Machine
 from knowledge.models import Qualification
 from knowledge.placement import SITE
 from shared.errors import ChillerError, ManyProblems, ReadingError, shorten
-from shared.units import parse
+from shared.quantities import QUANTITIES
+from shared.units import parse, parse_reading
 
 FORMAT = 1
 LARGEST = 2_000_000
@@ -69,6 +71,27 @@ def site_problem(key: str, value: str) -> str:
     return ""
 
 
+def entry_problems(entry: Done) -> list[str]:
+    """What is wrong with the moment and the readings of an entry, one line each."""
+    out = []
+    try:
+        if entry.at:
+            datetime.fromisoformat(entry.at)
+    except ValueError:
+        out.append(
+            f"at; given: '{shorten(entry.at)}'; allowed: a moment such as 2026-06-01T10:00; correct it or leave it out"
+        )
+    for one in entry.readings:
+        if one.quantity not in QUANTITIES:
+            out.append(f"no such quantity; given: '{shorten(one.quantity)}'; allowed: a quantity of the fixed list")
+            continue
+        try:
+            parse_reading(one.quantity, one.value)
+        except ReadingError as error:
+            out.append(error.line())
+    return out
+
+
 def read_placement(path: Path) -> Placement:
     """The placement of a file. Raises PlacementError."""
     try:
@@ -76,7 +99,9 @@ def read_placement(path: Path) -> Placement:
             raise PlacementError("the file is no placement", [f"{path.name}: larger than {LARGEST // 1_000_000} MB"])
         data = json.loads(path.read_text(encoding="utf-8"))
     except (OSError, UnicodeDecodeError, ValueError, RecursionError) as error:
-        raise PlacementError("the placement cannot be read", [f"{path.name}: {shorten(error)}"]) from None
+        told = getattr(error, "strerror", None) or str(error)
+        line = f"{path.name}: cannot be read; given: '{shorten(told)}'; allowed: a placement file; check the path"
+        raise PlacementError("the placement cannot be read", [line]) from None
     return placement_of(data, path.name)
 
 
@@ -97,6 +122,8 @@ def placement_of(data: Any, where: str = "placement") -> Placement:
         for key, value in site.items()
         if (problem := site_problem(key, value))
     ]
+    for n, entry in enumerate(made.entries):
+        problems += [f"{where}: entries.{n}: {problem}" for problem in entry_problems(entry)]
     if problems:
         raise PlacementError("this is no placement", problems)
     return made

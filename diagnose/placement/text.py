@@ -25,10 +25,11 @@ def step_lines(one: StepState, placement: Placement) -> list[str]:
     """One step with its cautions before what to do."""
     card = one.card
     lines = [f"{card.title} [{minutes(card.minutes)}] ({card.id})"]
+    if not set(card.needs_qualified) <= set(placement.qualified):
+        # how it is done is not for whoever may not do it
+        return [*lines, _wrap(f"For somebody qualified: {', '.join(card.needs_qualified)}. Hand this step over.")]
     word = signal(card.hazards)
     lines += [_wrap(caution_line(word, c)) for c in card.cautions]
-    if card.needs_qualified and not set(card.needs_qualified) <= set(placement.qualified):
-        lines.append(_wrap(f"For somebody qualified: {', '.join(card.needs_qualified)}. Hand this step over."))
     lines += [_wrap(card.do), _wrap(f"Why: {card.why}"), _wrap(f"Good: {card.good}")]
     if card.takes:
         lines.append(_wrap("Read: " + ", ".join(QUANTITIES[q].title for q in card.takes)))

@@ -15,9 +15,9 @@ from diagnose.case_check import case_problems, read_case_file
 from diagnose.placement.amounts import figures
 from diagnose.placement.call import call_of
 from diagnose.placement.command import with_done
-from diagnose.placement.plan import facts_of, outlook
+from diagnose.placement.plan import StepState, facts_of, outlook
 from diagnose.placement.record import Done, Placement, PlacementError, Taken, placement_of, read_placement
-from diagnose.placement.text import next_text, report_text
+from diagnose.placement.text import next_text, report_text, step_lines
 from knowledge.load import Knowledge, load_knowledge
 
 EVERYTHING = ("electrical", "refrigerant", "height")
@@ -114,6 +114,9 @@ def test_live_and_refrigerant_steps_are_for_the_qualified(base: Knowledge) -> No
                 with_done(plain, Done(step=step.id), base)
     text = next_text(walk(opened(qualified=("electrical",)), base, "delivery-standing-pressure"), base)
     assert "For somebody qualified: refrigerant" in text
+    for step in base.steps.values():  # nor is it shown how it is done
+        shown = "\n".join(step_lines(StepState(step, "next"), plain))
+        assert (" ".join(step.do.split())[:30] in " ".join(shown.split())) is not bool(step.needs_qualified)
 
 
 def test_steps_of_another_kind_of_machine_are_not_there(base: Knowledge) -> None:
@@ -176,6 +179,9 @@ def test_the_waiting_time_is_told(base: Knowledge) -> None:
     [
         "[]", "{}x", '{"entries": [{"step": "x", "outcome": "maybe"}]}', '{"site": {"loop_volume": "red"}}',
         '{"site": {"colour": "red"}}', '{"unknown": 1}', '{"machine": {"circuits": "many"}}',
+        '{"entries": [{"step": "place-air", "at": "yesterday"}]}',
+        '{"entries": [{"step": "place-air", "readings": [{"quantity": "colour", "value": "red"}]}]}',
+        '{"entries": [{"step": "place-air", "readings": [{"quantity": "flow", "value": "much"}]}]}',
     ],
 )  # fmt: skip
 def test_a_spoilt_file_is_told_in_lines(spoilt: str, tmp_path: Path) -> None:
