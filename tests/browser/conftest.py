@@ -153,9 +153,10 @@ class Device:
         for _ in range(200):
             revision = self.server.store.call(call).revision
             if self.page.locator(f"[class*='st-key-{call}-{revision}-drawer-report']").count():
-                break
+                self.settle()
+                return
             self.page.wait_for_timeout(100)
-        self.settle()
+        raise AssertionError(f"{call} is not on the screen: {self.heading()!r} at {self.page.url}")
 
     def wait_for_revision(self, call: str, revision: int) -> int:
         """Wait until the record has come as far as ``revision``."""
