@@ -39,11 +39,13 @@ def add_parser(commands: Any) -> None:
     check.add_argument("--json", action="store_true")
     calls = acts.add_parser("calls", help="list the calls")
     calls.add_argument("--json", action="store_true")
-    export = acts.add_parser("export", help="write one call to a file that another store can import")
-    export.add_argument("call")
+    placements = acts.add_parser("placements", help="list the placements")
+    placements.add_argument("--json", action="store_true")
+    export = acts.add_parser("export", help="write one call or placement to a file that another store can import")
+    export.add_argument("call", help="id of a call or of a placement")
     export.add_argument("-o", "--output", required=True)
     export.add_argument("--replace", action="store_true")
-    take = acts.add_parser("import", help="take in a call from a file")
+    take = acts.add_parser("import", help="take in a call or a placement from a file")
     take.add_argument("file")
     take.add_argument("--by", default="", help="your name, for the record (default: the name of this login)")
     readings = acts.add_parser("readings", help="write all readings as CSV, or those of one call or machine")
@@ -65,6 +67,7 @@ def run(args: argparse.Namespace) -> int:
             "restore": _restore,
             "check": _checkup,
             "calls": _calls,
+            "placements": _placements,
             "export": _export,
             "import": _import,
             "readings": _readings,
@@ -146,22 +149,58 @@ def _calls(store: Store, args: argparse.Namespace) -> int:
     return 0
 
 
+def _placements(store: Store, args: argparse.Namespace) -> int:
+    lines = store.placements.placements()
+    if args.json:
+        told = [
+            {
+                "id": line.id,
+                "name": line.name,
+                "machine_id": line.machine_id,
+                "state": line.state,
+                "opened_at": line.opened_at.isoformat(),
+                "opened_by": line.opened_by,
+                "last_at": line.last_at.isoformat(),
+                "events": line.revision,
+                "team": line.team,
+                "origin": line.origin,
+                "invented": line.invented,
+            }
+            for line in lines
+        ]
+        print(json.dumps(told, ensure_ascii=False))
+        return 0
+    for line in lines:
+        print(f"{line.id}  {line.opened_at:%Y-%m-%d %H:%M}  {line.state}  {line.name}")
+    return 0
+
+
 def _export(store: Store, args: argparse.Namespace) -> int:
+    from diagnose.store.placement_file import placement_as_data
     from diagnose.store.transfer import call_as_data
 
-    data = call_as_data(store.call(args.call))
+    if any(line.id == args.call for line in store.placements.placements()):
+        what = "placement"
+        data = placement_as_data(store.placements.placement(args.call), store.placements.photos(args.call))
+    else:
+        what, data = "call", call_as_data(store.call(args.call))
     text = json.dumps(data, ensure_ascii=False, indent=1) + "\n"
     _write(args.output, text, args.replace)
-    print(f"call {args.call} written to {args.output}: {len(data['events'])} events")
+    print(f"{what} {args.call} written to {args.output}: {len(data['events'])} events")
     return 0
 
 
 def _import(store: Store, args: argparse.Namespace) -> int:
-    from diagnose.store.files import read_small
-    from diagnose.store.transfer import MOST_BYTES
+    from diagnose.store.files import read_json, read_small
+    from diagnose.store.placement_file import FORMAT, MOST_BYTES
 
-    call, new = store.import_call(read_small(Path(args.file), MOST_BYTES), by=args.by or _login())
-    print(f"call {call}: {new} new events" if new else f"call {call}: all of it was there already")
+    content, by = read_small(Path(args.file), MOST_BYTES), args.by or _login()
+    data = read_json(content, "file")
+    if isinstance(data, dict) and data.get("format") == FORMAT:
+        what, (found, new) = "placement", store.placements.take_in(content, by=by)
+    else:
+        what, (found, new) = "call", store.import_call(content, by=by)
+    print(f"{what} {found}: {new} new events" if new else f"{what} {found}: all of it was there already")
     return 0
 
 

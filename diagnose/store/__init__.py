@@ -5,6 +5,8 @@ access.py     who may see which call, which desks a sign-in opens
 records.py    what comes out: machines, calls, events, receipts
 database.py   tables and transactions; the only module that imports SQLAlchemy
 steps.py      how the schema came to be what it is
+marks.py      what every line bears: key, moment, name
+placements.py placements, receipt to return, and their photos
 closing.py    how a call ended: outcome, confirmed cause, what proved it
 store.py      what may be done: open, append, take back, close
 users.py      users, their sign-in, what slows down guessing

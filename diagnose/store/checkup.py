@@ -8,9 +8,12 @@ from datetime import datetime
 from typing import Any, get_args
 
 from diagnose.case import Machine
+from diagnose.placement.record import PlacementError, placement_of
 from diagnose.store import database as db
 from diagnose.store.access import ROLES
 from diagnose.store.closing import closing_problem
+from diagnose.store.placement_file import body_problems
+from diagnose.store.placements import KINDS, UNDOABLE, photo_of
 from diagnose.store.records import EventKind, call_of
 from shared.errors import CaseError, shorten
 
@@ -19,7 +22,7 @@ MOST_TOLD = 40
 
 def problems(tx: Any) -> list[str]:
     """One line for each problem of the records, at most MOST_TOLD and a line that counts the rest."""
-    found = [*_machines(tx), *_calls(tx), *_users(tx)]
+    found = [*_machines(tx), *_calls(tx), *_placements(tx), *_users(tx)]
     if len(found) > MOST_TOLD:
         found = [*found[:MOST_TOLD], f"{len(found) - MOST_TOLD} more problems"]
     return found
@@ -86,6 +89,51 @@ def _story(row: db.Row, events: Sequence[db.Row]) -> Iterator[str]:
             undoable.add(number)
     if (row["state"], row["outcome"]) != (state, outcome):
         yield f"it says {row['state']} {row['outcome']}, its events say {state} {outcome}".strip()
+
+
+def _placements(tx: Any) -> Iterator[str]:
+    for row in db.all_placements(tx):
+        events = db.placement_events_of(tx, row["id"])
+        for line in _placement(row, events):
+            yield f"placement {shorten(row['id'])}: {line}"
+        for photo in db.placement_photos_of(tx, row["id"]):
+            try:
+                photo_of(photo)
+            except ValueError as error:
+                yield f"placement {shorten(row['id'])}: {shorten(error, 160)}"
+
+
+def _placement(row: db.Row, events: Sequence[db.Row]) -> Iterator[str]:
+    numbers = [event["number"] for event in events]
+    if numbers != list(range(1, len(events) + 1)):
+        yield "events are not numbered 1, 2, 3 ..."
+        return
+    if row["revision"] != len(events):
+        yield f"revision {row['revision']}, but {len(events)} events"
+    state, undoable = "open", list[int]()
+    try:
+        for event in events:
+            kind, number, body = event["kind"], event["number"], json.loads(event["body"])
+            if kind not in KINDS:
+                yield f"event {number}: unknown kind '{shorten(kind)}'"
+            elif (kind == "reopen") is (state == "open"):
+                yield f"event {number}: {kind} in a placement that is {state}"
+            elif kind in ("close", "reopen"):
+                state = "closed" if kind == "close" else "open"
+            elif kind == "undo":
+                if not undoable or body.get("of") != undoable.pop():
+                    yield f"event {number}: takes back what was not the last thing"
+            elif kind in UNDOABLE:
+                undoable.append(number)
+            for line in body_problems(kind, body):
+                yield f"event {number}: {line}"
+        placement_of(json.loads(row["header"]), "header")
+    except PlacementError as error:
+        yield from error.problems
+    except (ValueError, KeyError, TypeError, AttributeError) as error:
+        yield shorten(error, 200)
+    if row["state"] != state:
+        yield f"it says {row['state']}, its events say {state}"
 
 
 def _users(tx: Any) -> Iterator[str]:

@@ -179,6 +179,45 @@ training_scenarios = Table(
     Column("by", Text, nullable=False),
     Column("at", Text, nullable=False),
 )
+placements = Table(
+    "placements",
+    _schema,
+    Column("id", Text, primary_key=True),
+    Column("key", Text, nullable=False, unique=True),
+    Column("machine_id", Text, nullable=False),
+    Column("name", Text, nullable=False),
+    Column("header", Text, nullable=False),
+    Column("state", Text, nullable=False),
+    Column("revision", Integer, nullable=False),
+    Column("opened_at", Text, nullable=False),
+    Column("opened_by", Text, nullable=False),
+    Column("last_at", Text, nullable=False),
+    Column("invented", Boolean, nullable=False),
+    Column("team", Text, nullable=False),
+    Column("origin", Text, nullable=False),
+)
+placement_events = Table(
+    "placement_events",
+    _schema,
+    Column("placement_id", Text, ForeignKey("placements.id"), primary_key=True),
+    Column("number", Integer, primary_key=True, autoincrement=False),
+    Column("kind", Text, nullable=False),
+    Column("key", Text, nullable=False),
+    Column("body", Text, nullable=False),
+    Column("by", Text, nullable=False),
+    Column("at", Text, nullable=False),
+    UniqueConstraint("placement_id", "key", name="placement_events_once"),
+)
+placement_photos = Table(
+    "placement_photos",
+    _schema,
+    Column("placement_id", Text, ForeignKey("placements.id"), primary_key=True),
+    Column("id", Text, primary_key=True),
+    Column("name", Text, nullable=False),
+    Column("content", Text, nullable=False),
+    Column("by", Text, nullable=False),
+    Column("at", Text, nullable=False),
+)
 
 
 class Taken(Exception):
@@ -613,6 +652,82 @@ def all_scenarios(tx: Connection) -> list[Row]:
 def add_scenario(tx: Connection, row: Row) -> None:
     """Insert a version of a scenario."""
     tx.execute(insert(training_scenarios), dict(row))
+
+
+# --- placements
+
+
+def add_placement(tx: Connection, row: Row) -> None:
+    """Insert a placement."""
+    tx.execute(insert(placements), dict(row))
+
+
+def placement_by_key(tx: Connection, key: str) -> Row | None:
+    """The placement that was opened with this key, or None."""
+    return _first(tx, select(placements).where(placements.c.key == key))
+
+
+def all_placements(
+    tx: Connection, state: str = "", machine_id: str = "", limit: int = 0, *, team: str | None = None
+) -> list[Row]:
+    """Placements, the last touched first. team: only its own and everybody's; None: of all teams."""
+    query = select(placements).order_by(placements.c.last_at.desc(), placements.c.id)
+    if state:
+        query = query.where(placements.c.state == state)
+    if machine_id:
+        query = query.where(placements.c.machine_id == machine_id)
+    if team is not None:
+        query = query.where(placements.c.team.in_(("", team)))
+    return _rows(tx, query.limit(limit) if limit else query)
+
+
+def one_placement(tx: Connection, placement_id: str, *, to_write: bool = False) -> Row | None:
+    """One placement, or None. to_write: hold its row until the transaction ends."""
+    query = select(placements).where(placements.c.id == placement_id)
+    return _first(tx, query.with_for_update() if to_write else query)
+
+
+def placement_events_of(tx: Connection, placement_id: str) -> list[Row]:
+    """Events of a placement in order."""
+    t = placement_events
+    return _rows(tx, select(t).where(t.c.placement_id == placement_id).order_by(t.c.number))
+
+
+def placements_with(tx: Connection, kind: str, key: str) -> list[Row]:
+    """Placements that have an event of this kind and key."""
+    t = placement_events
+    query = select(placements).join(t, t.c.placement_id == placements.c.id).where(t.c.kind == kind, t.c.key == key)
+    return _rows(tx, query.order_by(placements.c.id))
+
+
+def add_placement_event(tx: Connection, row: Row, **changes: object) -> bool:
+    """Insert an event and move the placement on from the revision before it; False when it has moved meanwhile."""
+    moved = tx.execute(
+        update(placements)
+        .where(placements.c.id == row["placement_id"], placements.c.revision == row["number"] - 1)
+        .values(revision=row["number"], last_at=row["at"], **changes)
+    )
+    if moved.rowcount != 1:
+        return False
+    tx.execute(insert(placement_events), dict(row))
+    return True
+
+
+def placement_photos_of(tx: Connection, placement_id: str) -> list[Row]:
+    """Photos of a placement with their content, in the order of their coming."""
+    t = placement_photos
+    return _rows(tx, select(t).where(t.c.placement_id == placement_id).order_by(t.c.at, t.c.id))
+
+
+def one_placement_photo(tx: Connection, placement_id: str, photo_id: str) -> Row | None:
+    """One photo, or None."""
+    t = placement_photos
+    return _first(tx, select(t).where(t.c.placement_id == placement_id, t.c.id == photo_id))
+
+
+def add_placement_photo(tx: Connection, row: Row) -> None:
+    """Insert a photo."""
+    tx.execute(insert(placement_photos), dict(row))
 
 
 def kept_tables() -> tuple[Table, ...]:

@@ -107,4 +107,34 @@ STEPS: tuple[Step, ...] = (
             for table in ("training_events", "training_scenarios")
         ),
     ),
+    Step(
+        "placements with what happened in them, and their photos",
+        both=(
+            "CREATE TABLE placements (id TEXT PRIMARY KEY, key TEXT NOT NULL UNIQUE, machine_id TEXT NOT NULL, "
+            "name TEXT NOT NULL, header TEXT NOT NULL, state TEXT NOT NULL, revision INTEGER NOT NULL, "
+            "opened_at TEXT NOT NULL, opened_by TEXT NOT NULL, last_at TEXT NOT NULL, invented BOOLEAN NOT NULL, "
+            "team TEXT NOT NULL, origin TEXT NOT NULL)",
+            "CREATE TABLE placement_events (placement_id TEXT NOT NULL REFERENCES placements (id), "
+            'number INTEGER NOT NULL, kind TEXT NOT NULL, key TEXT NOT NULL, body TEXT NOT NULL, "by" TEXT NOT NULL, '
+            "at TEXT NOT NULL, PRIMARY KEY (placement_id, number), "
+            "CONSTRAINT placement_events_once UNIQUE (placement_id, key))",
+            # a photo is found by the digest of its content; the content is base64
+            "CREATE TABLE placement_photos (placement_id TEXT NOT NULL REFERENCES placements (id), id TEXT NOT NULL, "
+            'name TEXT NOT NULL, content TEXT NOT NULL, "by" TEXT NOT NULL, at TEXT NOT NULL, '
+            "PRIMARY KEY (placement_id, id))",
+            "CREATE INDEX placements_by_state ON placements (state, last_at)",
+            "CREATE INDEX placement_events_by_key ON placement_events (key)",
+        ),
+        sqlite=tuple(
+            f"CREATE TRIGGER {table}_{act.lower()} BEFORE {act} ON {table} "
+            "BEGIN SELECT RAISE(ABORT, 'what happened is never changed or deleted'); END"
+            for table in ("placement_events", "placement_photos")
+            for act in ("UPDATE", "DELETE")
+        ),
+        postgresql=tuple(
+            f"CREATE TRIGGER {table}_keeps BEFORE UPDATE OR DELETE ON {table} "
+            "FOR EACH ROW EXECUTE FUNCTION chiller_keeps()"
+            for table in ("placement_events", "placement_photos")
+        ),
+    ),
 )

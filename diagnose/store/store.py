@@ -13,7 +13,7 @@ import json
 import secrets
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
-from datetime import UTC, datetime
+from datetime import datetime
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -26,6 +26,8 @@ from diagnose.store.address import default_address
 from diagnose.store.backup import backup, restore
 from diagnose.store.checkup import check_all
 from diagnose.store.closing import closing_body
+from diagnose.store.marks import checked_key, moment_of, name_of, stamp_of
+from diagnose.store.placements import PlacementRecords
 from diagnose.store.records import (
     AMENDABLE,
     OUTCOMES,
@@ -45,7 +47,6 @@ from diagnose.store.transfer import CallEvent, origin_of, read_call, same_event
 from diagnose.store.users import Users
 from shared.errors import CaseError, StoreError, shorten
 
-MOST_KEY = 200
 CaseCheck = Callable[[Case], None]
 T = TypeVar("T", Case, Entry, Machine)
 
@@ -90,6 +91,11 @@ class Store:
         """Classes, sessions and scenarios of the training desk."""
         return TrainingRecords(self._db, self._person)
 
+    @property
+    def placements(self) -> PlacementRecords:
+        """Placements of machines, receipt to return."""
+        return PlacementRecords(self._db, self._person)
+
     def close(self) -> None:
         """Close all connections."""
         self._db.close()
@@ -125,12 +131,12 @@ class Store:
                 "machine",
                 ["machine.name: no name given; allowed: up to 200 characters; give the machine a name"],
             )
-        chosen = _key(machine_id) if machine_id else secrets.token_urlsafe(9)
+        chosen = checked_key(machine_id) if machine_id else secrets.token_urlsafe(9)
         row = {
             "id": chosen,
             "card": db.as_json(_dump(valid)),
             "invented": invented,
-            "added_at": _stamp(at),
+            "added_at": stamp_of(at),
             "added_by": self._who(by),
         }
         try:
@@ -167,8 +173,8 @@ class Store:
         self._check_case(case)
         chosen, once, stamp = (
             call_id or secrets.token_urlsafe(16),
-            _key(key) if key else secrets.token_urlsafe(16),
-            _stamp(at),
+            checked_key(key) if key else secrets.token_urlsafe(16),
+            stamp_of(at),
         )
         row = {
             **_new_call(case, chosen, once, stamp, self._who(by)),
@@ -223,7 +229,7 @@ class Store:
     ) -> Receipt:
         """Add one entry. Raises CaseError (bad entry), Conflict (see the module), StoreError."""
         valid = _validated(Entry, entry)
-        when = _moment(at)
+        when = moment_of(at)
         if not valid.at:
             valid = valid.model_copy(update={"at": when.isoformat(timespec="seconds")})
         return self._write(call_id, "entry", _dump(valid), key, after_revision, by, when)
@@ -240,7 +246,7 @@ class Store:
         at: datetime | None = None,
     ) -> Receipt:
         """Record that a check was skipped; it weighs nothing."""
-        return self._write(call_id, "skip", {"check": check, "place": place}, key, after_revision, by, _moment(at))
+        return self._write(call_id, "skip", {"check": check, "place": place}, key, after_revision, by, moment_of(at))
 
     def amend(
         self,
@@ -260,7 +266,7 @@ class Store:
                 [f"{shorten(wrong[0])}: cannot be changed later; allowed: {', '.join(AMENDABLE)}; open a new call"],
             )
         plain = json.loads(db.as_json({k: _dump(v) if isinstance(v, Machine) else v for k, v in changes.items()}))
-        return self._write(call_id, "amend", plain, key, after_revision, by, _moment(at))
+        return self._write(call_id, "amend", plain, key, after_revision, by, moment_of(at))
 
     def undo(
         self,
@@ -273,7 +279,7 @@ class Store:
         number: int | None = None,
     ) -> Receipt:
         """Take back the last thing, or the event of that number. It stays in the record, marked."""
-        return self._write(call_id, "undo", {"of": number}, key, after_revision, by, _moment(at))
+        return self._write(call_id, "undo", {"of": number}, key, after_revision, by, moment_of(at))
 
     def close_call(
         self,
@@ -290,13 +296,13 @@ class Store:
     ) -> Receipt:
         """Close a call; it can be opened again. causes, proof: see `closing_body`; () if nobody was asked."""
         body = closing_body(outcome, note, causes, proof)
-        return self._write(call_id, "close", body, key, after_revision, by, _moment(at))
+        return self._write(call_id, "close", body, key, after_revision, by, moment_of(at))
 
     def reopen_call(
         self, call_id: str, *, key: str, after_revision: int, by: str, at: datetime | None = None
     ) -> Receipt:
         """Open a closed call again."""
-        return self._write(call_id, "reopen", {}, key, after_revision, by, _moment(at))
+        return self._write(call_id, "reopen", {}, key, after_revision, by, moment_of(at))
 
     # --- files
 
@@ -317,7 +323,7 @@ class Store:
 
         The call of a team's member becomes that team's. What is there already stays; a call that went on elsewhere differs.
         """
-        now, by = _moment(at), self._who(by)
+        now, by = moment_of(at), self._who(by)
         read = read_call(content, now=now)
         try:
             with self._db.write() as tx:
@@ -325,7 +331,9 @@ class Store:
                 if row is None:
                     known = bool(read.machine_id) and db.one_machine(tx, read.machine_id) is not None
                     row = {
-                        **_new_call(read.header, read.id, f"import-{read.id}", _stamp(read.opened_at), read.opened_by),
+                        **_new_call(
+                            read.header, read.id, f"import-{read.id}", stamp_of(read.opened_at), read.opened_by
+                        ),
                         "machine_id": read.machine_id if known else "",
                         "invented": read.invented,
                         "team": self._person.team,
@@ -334,7 +342,7 @@ class Store:
                     db.add_call(tx, row)
                 call = call_of(row, db.events_of(tx, read.id))
                 there = len(call.events)
-                same = _dump(call.header) == _dump(read.header) and call.line.opened_at == _moment(read.opened_at)
+                same = _dump(call.header) == _dump(read.header) and call.line.opened_at == moment_of(read.opened_at)
                 if (
                     not same
                     or self._seen(row) is None
@@ -352,7 +360,7 @@ class Store:
     def _take_in(self, tx: Any, call: Call, event: CallEvent) -> Call:
         """Add one event of a file; the whole case is checked by whoever adds the last."""
         body, changes = _prepared(call, event.kind, dict(event.body))
-        new = Event(call.revision + 1, event.kind, event.key, body, event.by, _moment(event.at))
+        new = Event(call.revision + 1, event.kind, event.key, body, event.by, moment_of(event.at))
         if not db.add_event(tx, _event_row(call.id, new), **changes):
             raise _met()
         moved: Any = {"revision": new.number, **changes}
@@ -372,7 +380,7 @@ class Store:
 
     def _who(self, by: str) -> str:
         """Whose name stands in the record: the proved one; without sign-in, the one that was told."""
-        return _who(self._person.shown if self._person.signed_in else by)
+        return name_of(self._person.shown if self._person.signed_in else by)
 
     def _check_case(self, case: Case) -> None:
         if self._check is not None:
@@ -388,7 +396,7 @@ class Store:
         by: str,
         at: datetime,
     ) -> Receipt:
-        key, by = _key(key), self._who(by)
+        key, by = checked_key(key), self._who(by)
         try:
             with self._db.write() as tx:
                 row = self._seen(db.one_call(tx, call_id, to_write=True))
@@ -464,7 +472,7 @@ def _new_call(case: Case, call_id: str, key: str, stamp: str, by: str) -> dict[s
     data.pop("now", None)
     data["format"] = case.format  # spelled out: the default may be a newer one some day
     return {
-        "id": _key(call_id),
+        "id": checked_key(call_id),
         "key": key,
         "machine_id": "",
         "machine": shorten(case.machine.name or "unnamed machine", 200),
@@ -474,7 +482,7 @@ def _new_call(case: Case, call_id: str, key: str, stamp: str, by: str) -> dict[s
         "outcome": "",
         "revision": 0,
         "opened_at": stamp,
-        "opened_by": _who(by),
+        "opened_by": name_of(by),
         "last_at": stamp,
         "invented": False,
         "team": "",
@@ -545,30 +553,6 @@ def _problems(error: ValidationError) -> Iterable[str]:
 def _dump(model: Case | Entry | Machine) -> dict[str, Any]:
     data: dict[str, Any] = model.model_dump(mode="json", exclude_defaults=True)
     return data
-
-
-def _moment(at: datetime | None) -> datetime:
-    """In UTC, whole seconds; a time without a zone is taken as local."""
-    return (at or datetime.now(UTC)).astimezone(UTC).replace(microsecond=0)
-
-
-def _stamp(at: datetime | None) -> str:
-    return _moment(at).isoformat(timespec="seconds")
-
-
-def _who(by: str) -> str:
-    return shorten(by or "not named", 100)
-
-
-def _key(key: str) -> str:
-    if not key or len(key) > MOST_KEY or not key.isprintable() or not key.isascii():
-        raise StoreError(
-            "key of a record",
-            given=key,
-            allowed=f"1 to {MOST_KEY} printable characters",
-            do="give another key",
-        )
-    return key
 
 
 def _machine(row: db.Row) -> MachineRecord:

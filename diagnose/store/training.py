@@ -11,17 +11,17 @@ import json
 import secrets
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import datetime
 from typing import Any
 
 from diagnose.store import database as db
 from diagnose.store.access import Person
+from diagnose.store.marks import checked_key, stamp_of
 from diagnose.store.records import Conflict
 from shared.errors import StoreError, shorten
 
 LETTERS = "ABCDEFGHJKMNPQRSTUVWXYZ23456789"  # none that is read as another
 CODE = 6
-MOST_KEY = 200
 Body = Mapping[str, Any]
 
 
@@ -69,7 +69,7 @@ class TrainingRecords:
                 "title": shorten(title.strip(), 100),
                 "body": db.as_json(dict(body)),
                 "team": self._person.team,
-                "opened_at": _stamp(at),
+                "opened_at": stamp_of(at),
                 "opened_by": self._who(by),
             }
             try:
@@ -97,7 +97,7 @@ class TrainingRecords:
 
     def begin(self, header: Body, *, trainee: str, key: str, class_code: str = "", at: datetime | None = None) -> str:
         """Begin a session and return its id; the same key again returns the first one's. Raises StoreError."""
-        key, stamp = _key(key), _stamp(at)
+        key, stamp = checked_key(key), stamp_of(at)
         if class_code:
             self.one_class(class_code)
         row = {
@@ -149,7 +149,7 @@ class TrainingRecords:
 
         Raises StoreError for an unknown session, Conflict when it has moved on or the key stands for something else.
         """
-        key, moment = _key(key), _stamp(at)
+        key, moment = checked_key(key), stamp_of(at)
         try:
             with self._db.write() as tx:
                 row = db.one_training(tx, session_id, to_write=True)
@@ -203,7 +203,7 @@ class TrainingRecords:
                         "body": db.as_json(dict(body)),
                         "team": self._person.team,
                         "by": self._who(by),
-                        "at": _stamp(at),
+                        "at": stamp_of(at),
                     },
                 )
                 return number
@@ -236,18 +236,6 @@ def _session(row: db.Row, events: list[db.Row]) -> SessionRecord:
         datetime.fromisoformat(row["opened_at"]),
         datetime.fromisoformat(row["last_at"]),
     )
-
-
-def _stamp(at: datetime | None) -> str:
-    return (at or datetime.now(UTC)).astimezone(UTC).isoformat(timespec="seconds")
-
-
-def _key(key: str) -> str:
-    if not key or len(key) > MOST_KEY or not key.isprintable() or not key.isascii():
-        raise StoreError(
-            "key of a record", given=key, allowed=f"1 to {MOST_KEY} printable characters", do="give another key"
-        )
-    return key
 
 
 def _met() -> Conflict:
