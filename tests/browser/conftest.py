@@ -19,6 +19,49 @@ from diagnose.store import Store
 from ui.__main__ import HOST
 
 SIZES = {"phone": (390, 844), "desktop": (1366, 768)}
+# Counts in the page what it asked of the app and which runs of the script ended for good, from the page's own socket: the
+# state that Streamlit shows says "not running" until the app's first word comes back. A message of the page that asks for a
+# run begins with field 11; in one of the app, field 6 (a plain number) says how a run ended: 0 and 3 for good.
+LISTEN = """(() => {
+  const seen = window.__seen = { asked: 0, ended: 0, last: performance.now() };
+  const how = (bytes) => {
+    for (let at = 0; at < bytes.length;) {
+      const tag = bytes[at++];
+      if (tag === 0x30) return bytes[at];
+      if ((tag & 7) !== 2) return -1;
+      let length = 0, shift = 0, byte;
+      do { byte = bytes[at++]; length += (byte & 127) * 2 ** shift; shift += 7; } while (byte & 128);
+      at += length;
+    }
+    return -1;
+  };
+  window.WebSocket = class extends WebSocket {
+    constructor(...given) {
+      super(...given);
+      this.addEventListener("message", ({ data }) => {
+        const ending = data instanceof ArrayBuffer ? how(new Uint8Array(data)) : -1;
+        if (ending === 0 || ending === 3) { seen.ended = seen.last = performance.now(); }
+      });
+    }
+    send(data) {
+      const first = new Uint8Array(data.buffer ?? data, data.byteOffset ?? 0)[0];
+      if (first === 0x5a) { seen.asked = seen.last = performance.now(); }
+      super.send(data);
+    }
+  };
+})()"""
+# every run that was asked for has ended, and for some frames nothing new was asked
+SETTLED = """() => { const seen = window.__seen, now = performance.now();
+  if (window.__since === undefined) window.__since = now;
+  const app = document.querySelector("[data-testid=stApp]");
+  const quiet = Math.min(now - seen.last, now - window.__since) > 80;
+  if (!(quiet && seen.ended > 0 && seen.ended >= seen.asked && app?.dataset.testScriptState === "notRunning"
+        && app.dataset.testConnectionState === "CONNECTED")) return false;
+  delete window.__since;
+  return true; }"""
+# opens what is shut: drawers of the app and details of the page
+OPEN_ALL = """() => { const shut = [...document.querySelectorAll("details:not([open]) > summary")].filter(s => s.checkVisibility());
+  shut.forEach(s => s.click()); return shut.length }"""
 
 
 def unused_port() -> int:
@@ -87,6 +130,7 @@ class Device:
     def __init__(self, browser: Any, server: Server, size: str) -> None:
         width, height = SIZES[size]
         self.context = browser.new_context(viewport={"width": width, "height": height})
+        self.context.add_init_script(LISTEN)
         self.page = self.context.new_page()
         self.server, self.size = server, size
         self.outside: list[str] = []
@@ -99,12 +143,13 @@ class Device:
             self.outside.append(request.url)
 
     def settle(self) -> None:
-        """Wait until the script has run and nothing more is drawn."""
-        self.page.wait_for_selector(
-            "[data-testid=stApp][data-test-script-state=notRunning][data-test-connection-state=CONNECTED]",
-            timeout=30_000,
-        )
-        self.page.wait_for_timeout(150)
+        """Wait until every run of the script that was asked for has ended and is drawn."""
+        self.page.wait_for_function(SETTLED, timeout=30_000, polling=20)
+
+    def open_all(self) -> None:
+        """Open every drawer, also those within drawers."""
+        while self.page.evaluate(OPEN_ALL):
+            self.settle()
 
     def open(self, address: str = "") -> None:
         """Go to an address of the app."""
@@ -122,8 +167,9 @@ class Device:
         return str(self.page.inner_text("[data-screen] h1"))
 
     def tap(self, text: str) -> None:
-        """Tap the row with this text."""
-        self.page.get_by_role("button", name=text).first.click()
+        """Tap the one row with this text: the row that says just this, else the only one that holds it."""
+        exactly = self.page.get_by_role("button", name=text, exact=True)
+        (exactly if exactly.count() == 1 else self.page.get_by_role("button", name=text)).click()
         self.settle()
 
     def rows(self) -> Any:

@@ -91,7 +91,6 @@ def test_a_double_tap_is_one_answer(device: Any, call: str) -> None:
     else:
         device.rows().first.dblclick()
     device.see("Answer 1 saved")
-    device.page.wait_for_timeout(500)
     assert device.server.store.call(call).revision == 1
 
 

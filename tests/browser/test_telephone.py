@@ -66,7 +66,7 @@ def test_a_call_in_spanish_with_a_timer_to_the_stop_and_on_to_the_field_desk(dev
 def test_answers_by_number_keys_only_while_they_are_switched_on(desktop: Any, call: str) -> None:
     desktop.open(f"?desk=telephone&call={call}")
     desktop.page.keyboard.press("1")
-    desktop.page.wait_for_timeout(400)
+    desktop.settle()
     assert desktop.server.store.call(call).revision == 0, "off until somebody switches them on"
     desktop.page.locator(".st-key-number-keys label").click()
     desktop.settle()
