@@ -133,14 +133,18 @@ def html_report(
         "<p class='quiet'>Local codes, the permit of the site, the maker's manual and licensed practice "
         f"outrank this page. Knowledge {_t(last.knowledge)}.</p>",
     ]
-    title = f"Call: {complaint_title(case, knowledge)}"
+    return document(f"Call: {complaint_title(case, knowledge)}", "".join(parts))
+
+
+def document(title: str, body: str, *, images: bool = False) -> str:
+    """A page that loads nothing, not even by accident. body: markup; images: whether pictures stand in it."""
+    policy = "default-src 'none'; style-src 'unsafe-inline'" + ("; img-src data:" if images else "")
     return (
         "<!DOCTYPE html>\n<html lang='en'><head><meta charset='utf-8'>"
         "<meta name='viewport' content='width=device-width, initial-scale=1'>"
-        "<meta http-equiv='Content-Security-Policy' "
-        "content=\"default-src 'none'; style-src 'unsafe-inline'\">"
+        f"<meta http-equiv='Content-Security-Policy' content=\"{policy}\">"
         f"<title>{_t(title)}</title><style>{STYLE}</style></head>"
-        f"<body><main>{''.join(parts)}</main></body></html>\n"
+        f"<body><main>{body}</main></body></html>\n"
     )
 
 
@@ -148,7 +152,7 @@ def _t(text: object) -> str:
     return escape(str(text), quote=True)
 
 
-def _clock(at: str, zone: tzinfo | None) -> str:
+def clock(at: str, zone: tzinfo | None) -> str:
     """A stored moment as read on a watch; what is no moment stays as it was written."""
     try:
         moment = datetime.fromisoformat(at.replace("Z", "+00:00"))
@@ -163,7 +167,7 @@ def _list(items: Iterable[str]) -> str:
     return f"<ul>{rows}</ul>" if rows else ""
 
 
-def _table(head: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
+def table(head: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
     """A table of cells that are already escaped."""
     body = "".join("<tr>" + "".join(f"<td>{cell}</td>" for cell in row) + "</tr>" for row in rows)
     top = "".join(f"<th scope='col'>{_t(cell)}</th>" for cell in head)
@@ -177,11 +181,11 @@ def _head(case: Case, knowledge: Knowledge, made_at: str, invented: bool, zone: 
     who = f"At the machine: {person}" + (f", qualified for {', '.join(qualified)}" if qualified else "")
     known = (knowledge.contexts.get(c) for c in case.context)
     context = _list(c.title for c in known if c is not None)
-    line = " &middot; ".join(_t(p) for p in (case.machine.name, _clock(case.now, zone), case.id) if p)
+    line = " &middot; ".join(_t(p) for p in (case.machine.name, clock(case.now, zone), case.id) if p)
     return (
         ("<p class='invented'>Invented for demonstration</p>" if invented else "")
         + f"<h1>{_t(complaint_title(case, knowledge))}</h1><p>{line}</p>{words}<p>{_t(who)}</p>{context}"
-        + (f"<p class='quiet'>Printed {_t(_clock(made_at, zone))}</p>" if made_at else "")
+        + (f"<p class='quiet'>Printed {_t(clock(made_at, zone))}</p>" if made_at else "")
     )
 
 
@@ -263,7 +267,7 @@ def machine_rows(machine: Machine) -> list[tuple[str, str]]:
 
 def _machine(machine: Machine) -> str:
     rows = [(_t(k), _t(v)) for k, v in machine_rows(machine)]
-    return "<h2>Machine</h2>" + (_table(("", ""), rows) or "<p>No nameplate data given.</p>")
+    return "<h2>Machine</h2>" + (table(("", ""), rows) or "<p>No nameplate data given.</p>")
 
 
 def _lead(advice: Advice) -> str:
@@ -280,26 +284,26 @@ def _entries(case: Case, steps: Sequence[Advice], knowledge: Knowledge, zone: tz
         line = entry_line(entry, knowledge)
         remarks = f"<br><span class='quiet'>{_t('; '.join(line.remarks))}</span>" if line.remarks else ""
         row = [
-            f"<span class='when'>{_t(_clock(entry.at, zone))}</span>",
+            f"<span class='when'>{_t(clock(entry.at, zone))}</span>",
             _t(line.what),
             f"{_t(line.result)}{remarks}",
             _t(entry.by),
         ]
         rows.append([*row, _t(_lead(after[number]))] if after else row)
     head = ["When", "What", "Answer or reading", "Who", *(["Leading afterwards"] if after else [])]
-    return "<h2>Checks, readings and actions</h2>" + (_table(head, rows) or "<p>None yet.</p>")
+    return "<h2>Checks, readings and actions</h2>" + (table(head, rows) or "<p>None yet.</p>")
 
 
 def _undone(undone: Sequence[tuple[Entry, str]], knowledge: Knowledge, zone: tzinfo | None) -> str:
     rows = [
         (
-            _t(_clock(entry.at, zone)),
+            _t(clock(entry.at, zone)),
             f"<span class='undone'>{_t(entry_line(entry, knowledge).text)}</span>",
-            _t(_clock(at, zone)),
+            _t(clock(at, zone)),
         )
         for entry, at in undone
     ]
-    return f"<h2>Taken back</h2>{_table(('When', 'What', 'Taken back'), rows)}" if rows else ""
+    return f"<h2>Taken back</h2>{table(('When', 'What', 'Taken back'), rows)}" if rows else ""
 
 
 def _pictures(case: Case, steps: Sequence[Advice], knowledge: Knowledge) -> str:
@@ -337,7 +341,7 @@ def _derived(advice: Advice) -> str:
     ]
     note = "<p class='quiet'>± is one standard uncertainty (JCGM 100).</p>"
     head = ("What", "Value", "Judged", "From")
-    return f"<h2>Derived values</h2>{_table(head, rows)}{note}" if rows else ""
+    return f"<h2>Derived values</h2>{table(head, rows)}{note}" if rows else ""
 
 
 def _doubts(advice: Advice) -> str:

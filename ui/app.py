@@ -26,6 +26,7 @@ DESKS = {
     "training": "ui.training.trainer",
     "rulebook": "ui.rulebook",
     "machines": "ui.machines",
+    "placement": "ui.placement.desk",
 }
 
 

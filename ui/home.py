@@ -15,6 +15,7 @@ from ui.taps import go, offer
 OPEN_SHOWN, CLOSED_SHOWN = 60, 20  # the latest; older ones are found by their machine
 # desks besides the field desk: address -> title, what it is for, desk that the sign-in must open
 WAYS = {
+    "placement": ("Placements", "a machine from receipt to return, step by step, with its report", "placement"),
     "telephone": ("Telephone desk", "walk somebody of the site through safe checks", "telephone"),
     "exercise": ("Training", "work an invented call on a simulated machine", "exercise"),
     "training": ("Trainer's desk", "classes, who is where, debriefs, own scenarios", "training"),

@@ -123,7 +123,7 @@ def _person(machine: str, complaint: str) -> None:
     _words()
     card: dict[str, Any] = {}
     if machine == OTHER:
-        card = _nameplate()
+        card = nameplate()
     elif machine != NONE:
         card = office.records().machine(machine).card.model_dump(mode="json", exclude_defaults=True)
     html("<h2>What is known about the place?</h2>")
@@ -141,7 +141,8 @@ def _person(machine: str, complaint: str) -> None:
         _open(header, "" if machine in (OTHER, NONE) else machine, by)
 
 
-def _nameplate() -> dict[str, Any]:
+def nameplate() -> dict[str, Any]:
+    """Draw the fields of a machine that is not in the list; its card as typed."""
     html("<h2>Nameplate, as far as it can be read</h2>")
     typed = {
         name: st.text_input(label, key=f"new-n-{name}", placeholder=f"such as {example}", autocomplete="off")

@@ -55,7 +55,7 @@ def _from_elsewhere() -> bool:
     return isinstance(st.context.ip_address, str) or any(name in headers for name in PASSED_ON)
 
 
-NEEDS = {"rulebook": "keeping"}  # pages that stand behind another desk's name
+NEEDS = {"rulebook": "keeping", "placement": "field"}  # pages that stand behind another desk's name
 
 
 def opens(who: Person, desk: str) -> bool:

@@ -9,6 +9,7 @@ from typing import Any
 
 import streamlit as st
 
+from diagnose.phrases import minutes
 from diagnose.store import Call
 
 _ID = re.compile(r"^wait-(\d+)-(\d+)$")  # revision it was started at, minutes
@@ -32,7 +33,9 @@ _COUNTDOWN = st.components.v2.component(
       const say = (text) => { if (said !== text) { said = text; says.textContent = text; } };
       const tick = () => {
         const left = Math.max(0, Math.round((due - Date.now()) / 1000));
-        clock.textContent = `${Math.floor(left / 60)}:${String(left % 60).padStart(2, "0")}`;
+        const two = (n) => String(n).padStart(2, "0"), hours = Math.floor(left / 3600);
+        clock.textContent = hours ? `${hours}:${two(Math.floor(left / 60) % 60)}:${two(left % 60)}`
+          : `${Math.floor(left / 60)}:${two(left % 60)}`;
         line.classList.toggle("over", left === 0);
         say(left === 0 ? data.over : left > 60 ? data.says : data.soon);
       };
@@ -90,12 +93,13 @@ def draw_limit(left_s: float, key: str) -> None:
     _COUNTDOWN(key=key, data=data, height="content")
 
 
-def draw(wait: Wait, key: str) -> None:
-    """Draw the countdown."""
+def draw(wait: Wait, key: str, what: str = "") -> None:
+    """Draw the countdown. what: what is waited for."""
+    length, lead = minutes(wait.minutes), f"{what}: " if what else ""
     data = {
         "left_s": wait.left_s,
-        "says": f"of {wait.minutes} min left",
-        "soon": "less than a minute",
-        "over": f"{wait.minutes} min are over",
+        "says": f"{lead}of {length} left",
+        "soon": f"{lead}less than a minute",
+        "over": f"{lead}{length} are over",
     }
     _COUNTDOWN(key=key, data=data, height="content")

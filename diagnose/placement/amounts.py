@@ -16,13 +16,15 @@ from shared.units import parse, parse_reading, show
 
 @dataclass(frozen=True)
 class Figure:
-    """One figure. lines: results in words; lacks: what has to be told first; problem: why it cannot be worked out."""
+    """One figure. lines: results in words; lacks: what has to be told first; problem: why it cannot be worked out; minutes: a
+    time to wait for, where the figure is one."""
 
     title: str
     lines: tuple[str, ...] = ()
     lacks: tuple[str, ...] = ()
     problem: str = ""
     source: str = ""
+    minutes: float = 0.0
 
 
 def site_of(placement: Placement) -> dict[str, str]:
@@ -41,9 +43,7 @@ def taken_of(placement: Placement) -> dict[str, str | tuple[str, ...]]:
 def figures(step: PlacementStep, placement: Placement) -> tuple[Figure, ...]:
     """All amounts of a step."""
     site, taken = site_of(placement), taken_of(placement)
-    metric = any(
-        _metric(text) for text in (*site.values(), placement.machine.design_flow, placement.machine.capacity) if text
-    )
+    metric = is_metric(placement)
     out = []
     for amount in step.amounts:
         chosen = calculator(amount.calculator)
@@ -64,7 +64,7 @@ def figures(step: PlacementStep, placement: Placement) -> tuple[Figure, ...]:
                     lacks.append(SITE[key][0] if where == "site" else key.replace("_", " "))
                 continue
             try:
-                given[target] = _given(text, one.kind, where, key)
+                given[target] = given_of(text, one.kind, where, key)
             except ChillerError as error:
                 problem = error.line()
         if lacks or problem:
@@ -81,11 +81,19 @@ def figures(step: PlacementStep, placement: Placement) -> tuple[Figure, ...]:
             for r in made.results
             if r.key in amount.shows
         ]
-        out.append(Figure(amount.title, (*lines, *made.notes), source=chosen.source))
+        waits = sum(float(r.value) / 60 for r in made.results if r.kind is Kind.TIME and r.key in amount.shows)
+        out.append(Figure(amount.title, (*lines, *made.notes), source=chosen.source, minutes=waits))
     return tuple(out)
 
 
-def _given(text: str | tuple[str, ...], kind: Kind, where: str, key: str) -> Given:
+def is_metric(placement: Placement) -> bool:
+    """Whether figures are shown in metric units: as the site and the plate are told."""
+    told = (*site_of(placement).values(), placement.machine.design_flow, placement.machine.capacity)
+    return any(_metric(text) for text in told if text)
+
+
+def given_of(text: str | tuple[str, ...], kind: Kind, where: str, key: str) -> Given:
+    """An input of a calculator as told. where: "machine", "site" or "taken" (key: its quantity). Raises ChillerError."""
     if kind is Kind.CHOICE:
         return str(text)
     if where == "taken":

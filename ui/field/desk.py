@@ -14,8 +14,8 @@ from diagnose.store.records import OUTCOMES
 from ui import office, pictures
 from ui.field import calculate, closing, log, question, rail, ranking, reasons, values, verdict
 from ui.field.acts import Desk, stay
-from ui.parts import announce, drawer, html, say_now, t
-from ui.taps import offer
+from ui.parts import announce, drawer, html, md, say_now, t
+from ui.taps import go, offer
 
 
 def draw(call_id: str) -> None:
@@ -27,6 +27,7 @@ def draw(call_id: str) -> None:
     with left:
         rail.receipt(desk)
         say_now()
+        _to_placement(desk)
         shown = _main(desk)
         if call.open:
             drawers(
@@ -50,6 +51,15 @@ def draw(call_id: str) -> None:
             ("Report and close", desk.key("drawer-report"), lambda: log.report(desk)),
         )
     announce(f"{call.id} {call.revision} {shown}", _said(desk))
+
+
+def _to_placement(desk: Desk) -> None:
+    """The way back to the placement this call came from."""
+    came_from = desk.store.placements.of_call(desk.call.id)
+    if came_from is not None:
+        with st.container(key="rows-soft-placement"):
+            offer(f"Back to the placement: {md(came_from.name)}", desk.key("to-placement"),
+                  partial(go, desk="placement", placement=came_from.id), width="stretch")  # fmt: skip
 
 
 def drawers(*rows: tuple[str, str, Callable[[], None]]) -> None:

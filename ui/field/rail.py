@@ -30,7 +30,7 @@ def draw(desk: Desk) -> None:
             last = desk.call.last_undoable()
             none = last is None or not desk.call.open
             offer("Take back", desk.key("undo"), partial(take_back, desk), disabled=none)
-        html(_suspects(desk) + stop_conditions(desk))
+        html(_suspects(desk) + stop_conditions(desk.knowledge))
         wait = timer.running(desk.call, office.now())
         if wait is not None:
             timer.draw(wait, f"wait-{desk.call.id}-{wait.number}")
@@ -67,9 +67,9 @@ def _suspects(desk: Desk) -> str:
     return f"<div class='rail-rows'>{''.join(rows)}</div>" if rows else ""
 
 
-def stop_conditions(desk: Desk) -> str:
+def stop_conditions(knowledge: Knowledge) -> str:
     """What ends the work at once, always within a tap: the stops of the cards."""
-    rules = [r for r in desk.knowledge.rules.values() if r.kind == "stop"]
+    rules = [r for r in knowledge.rules.values() if r.kind == "stop"]
     rows = "".join(f"<li><b>{t(r.title)}.</b> {t(r.then.make_safe)}</li>" for r in rules)
     return f"<details class='rail-conditions'><summary>Stop if: {t(STOP_SIGNS)}</summary><ul tabindex='0' aria-label='What ends the work at once'>{rows}</ul></details>"
 

@@ -58,10 +58,24 @@ def _with_unit(text: str, unit: str) -> str:
     return f"{text} {unit}" if text and unit and re.fullmatch(r".*[\d.,]", text) else text
 
 
-def field(case: Case, quantity: str, place: str, key: str, *, units_shown: set[Kind] | None = None) -> str | list[str]:
+def held(quantity: str, key: str) -> str | list[str]:
+    """What stands in the fields of one quantity, drawn with this key on the last screen; "" when nothing was typed."""
+    what = QUANTITIES[quantity]
+    names = [f"{key}-{n}" for n in range(3)] if what.phases else [key]
+    return _given([str(st.session_state.get(name) or "") for name in names], _kept_unit(what.kind))
+
+
+def _given(typed: Sequence[str], unit: str) -> str | list[str]:
+    given = [_with_unit(text, unit) for text in typed if text.strip()]
+    return given if len(given) > 1 else given[0] if given else ""
+
+
+def field(
+    case: Case, quantity: str, place: str, key: str, *, units_shown: set[Kind] | None = None, steps: bool = True
+) -> str | list[str]:
     """Draw the inputs of one quantity, steppers and the echo below; return what was typed, "" when nothing was.
 
-    units_shown: kinds whose choice of unit stands on this screen already.
+    units_shown: kinds whose choice of unit stands on this screen already. steps: whether steppers are drawn.
     """
     what = QUANTITIES[quantity]
     title = what.title[0].upper() + what.title[1:] + (f", {spell(place)}" if ":" in place else "")
@@ -75,7 +89,9 @@ def field(case: Case, quantity: str, place: str, key: str, *, units_shown: set[K
     else:
         typed = [st.text_input(md(title), key=key, placeholder="number and unit", autocomplete="off")]
     units = _units(what.kind)
-    if what.phases:
+    if not steps:
+        pass
+    elif what.phases:
         for n, column in enumerate(columns):
             with column:
                 stepper(f"{key}-{n}", quantity, units, _kept_unit(what.kind), case, narrow=True)
@@ -84,8 +100,7 @@ def field(case: Case, quantity: str, place: str, key: str, *, units_shown: set[K
     shown = units_shown if units_shown is not None else set()
     unit = _kept_unit(what.kind) if what.kind in shown else _unit_choice(what.kind, f"{key}-unit")
     shown.add(what.kind)
-    given = [_with_unit(text or "", unit) for text in typed if (text or "").strip()]
-    value: str | list[str] = given if len(given) > 1 else given[0] if given else ""
+    value = _given([text or "" for text in typed], unit)
     _echo(quantity, value)
     return value
 

@@ -72,7 +72,7 @@ def _bar(desk: Desk) -> None:
             )
             none = desk.call.last_undoable() is None or not desk.call.open
             offer("Take back", desk.key("undo"), partial(acts.take_back, desk), disabled=none)
-        html(rail.stop_conditions(desk))
+        html(rail.stop_conditions(desk.knowledge))
         wait = timer.running(desk.call, now)
         if wait is not None:
             timer.draw(wait, f"wait-{desk.call.id}-{wait.number}")
