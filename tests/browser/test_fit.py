@@ -21,7 +21,18 @@ SCREENS = {
 HEARD = {"complaint": "no-flow", "words": "it hums", "role": "customer",
          "machine": {"name": "Hall unit", "refrigerant": "R-410A", "circuits": 1}}  # fmt: skip
 # screens that a desktop lays out otherwise, or that differ there by more than width; the others are measured on the phone
-ON_A_DESKTOP = ("list", "person", "question", "numbers", "closed", "board", "telephone", "handing over", "rulebook", "card")
+ON_A_DESKTOP = (
+    "list",
+    "person",
+    "question",
+    "numbers",
+    "closed",
+    "board",
+    "telephone",
+    "handing over",
+    "rulebook",
+    "card",
+)
 LOOKS = {"Bright sun": True, "Dark": False}  # name of the choice -> whether 7:1 is asked for there
 # sizes of everything that can be tapped: [what, width, height]
 TARGETS = """() => { const deep = root => [...root.querySelectorAll('*')].flatMap(

@@ -8,11 +8,24 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from streamlit import config
+from streamlit.components.v2 import manifest_scanner
 from streamlit.testing.v1 import AppTest
 
 from ui import office
 
 APP = Path(office.__file__).parent / "app.py"
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _quick_screens() -> Iterator[None]:
+    """As the app itself is started, without magic; and no search of all installed packages for components at every screen."""
+    found, manifest_scanner.scan_component_manifests = manifest_scanner.scan_component_manifests, list
+    magic = config.get_option("runner.magicEnabled")
+    config.set_option("runner.magicEnabled", False)
+    yield
+    config.set_option("runner.magicEnabled", magic)
+    manifest_scanner.scan_component_manifests = found
 
 
 class Screen:
