@@ -104,7 +104,11 @@ def details(event: PlacementEvent) -> list[str]:
     out += [f"{SITE[key][0]}: {value}" for key, value in body.get("site", {}).items() if key in SITE]
     if event.kind == "done" and body.get("note"):
         out.append(f"Note: {body['note']}")
-    return [line[:1].upper() + line[1:] for line in out]
+    return [_capital(line) for line in out]
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]
 
 
 def _head(now: Kept, seen: Outlook, made_at: str, zone: tzinfo | None) -> str:
@@ -161,7 +165,7 @@ def _steps(now: Kept, knowledge: Knowledge, pictures: Mapping[str, Photo], zone:
         rows.append(
             (
                 f"<span class='when'>{escape(clock(event.at.isoformat(), zone))}</span>",
-                text[:1].upper() + text[1:] + more + shown,
+                _capital(text) + more + shown,
                 escape(event.by),
             )
         )
@@ -199,7 +203,7 @@ def _calls(calls: Sequence[tuple[Trouble, Call | None]], knowledge: Knowledge, z
             (
                 f"<span class='when'>{escape(clock(call.line.opened_at.isoformat(), zone))}</span>",
                 f"{escape(complaint_title(call.case, knowledge))}<br><span class='quiet'>from: {escape(title)}</span>",
-                f"{escape(call_outcome(call, knowledge).capitalize())}<br><span class='quiet'>call {escape(call.id)}</span>",
+                f"{escape(_capital(call_outcome(call, knowledge)))}<br><span class='quiet'>call {escape(call.id)}</span>",
             )
         )
     return f"<h2>Trouble calls</h2>{table(('Opened', 'Trouble', 'How it ended'), rows)}" if rows else ""

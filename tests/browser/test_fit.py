@@ -6,6 +6,10 @@ from typing import Any
 
 import pytest
 
+from diagnose.placement.keeping import answer, kept, open_placement, open_trouble
+from diagnose.placement.record import Done, Placement
+from knowledge.load import load_knowledge
+
 HEADER = {"complaint": "high-head", "qualified": ["electrical", "refrigerant"],
           "machine": {"name": "Test unit", "refrigerant": "R-410A", "circuits": 1}}  # fmt: skip
 SCREENS = {
@@ -16,6 +20,7 @@ SCREENS = {
     "telephone": "?desk=telephone&call=fit-heard", "telephone in Spanish": "?desk=telephone&call=fit-heard&lang=es",
     "handing over": "?desk=telephone&call=fit-heard&over=1",
     "telephone, stop": "?desk=telephone&call=fit-stop",
+    "placements": "?desk=placement", "step": "?desk=placement&placement=fit-placement&step=delivery-standing-pressure",
     "rulebook": "?desk=rulebook&q=strainer", "card": "?desk=rulebook&card=causes/strainer-clogged",
 }  # fmt: skip
 HEARD = {"complaint": "no-flow", "words": "it hums", "role": "customer",
@@ -30,6 +35,7 @@ ON_A_DESKTOP = (
     "board",
     "telephone",
     "handing over",
+    "step",
     "rulebook",
     "card",
 )
@@ -66,11 +72,20 @@ def axe(device: Any, contrast_7: bool = False) -> list[str]:
 
 @pytest.fixture(scope="module", autouse=True)
 def calls(server: Any) -> None:
-    """Calls with somebody of the site: one at its first question, one stopped."""
+    """Calls with somebody of the site: one at its first question, one stopped. A placement in trouble, with a delay."""
     server.store.open_call(HEARD, by="Robin Example", call_id="fit-heard")
     server.store.open_call({**HEARD, "complaint": "breaker-open"}, by="Robin Example", call_id="fit-stop")
     smell = {"check": "danger-signs-ask", "answer": "burnt-smell", "who": "customer-says"}
     server.store.append("fit-stop", smell, key="smell", after_revision=0, by="Robin Example")
+    placement = Placement.model_validate(
+        {"name": "Fit lot", "machine": HEADER["machine"], "qualified": HEADER["qualified"]}
+    )
+    open_placement(server.store, placement, by="Robin Example", key="fit", placement_id="fit-placement")
+    wrong, base = Done(step="place-air", outcome="not-right", note="a wall"), load_knowledge()
+    answer(server.store, kept(server.store, "fit-placement"), wrong, base, key="wrong", by="Robin Example")
+    open_trouble(server.store, "fit-placement", "place-air", base, by="Robin Example")
+    body = {"step": "start-cooling", "minutes": 600}
+    server.store.placements.add("fit-placement", "wait", body, key="wait", after_revision=2, by="Robin Example")
 
 
 def too_small_or_too_wide(device: Any) -> list[Any]:
