@@ -107,8 +107,11 @@ def work_to_do(have, want, python_exists):
 
 
 def clean_variables():
-    """The caller's variables, less those that would make Python or pip look outside the environment."""
-    hidden = {"PYTHONPATH", "PYTHONHOME", "PIP_USER", "PIP_TARGET", "PIP_PREFIX", "PIP_REQUIRE_VIRTUALENV"}
+    """The caller's variables, less those that would make Python or pip look outside the environment, or Python compile our
+    modules anew in each of the hundreds of processes that the tests start.
+    """
+    hidden = {"PYTHONPATH", "PYTHONHOME", "PIP_USER", "PIP_TARGET", "PIP_PREFIX", "PIP_REQUIRE_VIRTUALENV",
+              "PYTHONDONTWRITEBYTECODE"}  # fmt: skip
     return {key: value for key, value in os.environ.items() if key not in hidden}
 
 

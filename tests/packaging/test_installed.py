@@ -196,8 +196,11 @@ def test_causes_from_an_awkward_folder(installed: Installed) -> None:
     assert by_script and by_script == by_module
 
 
-def test_knowledge_check_from_an_awkward_folder(installed: Installed) -> None:
-    installed.script("chiller-knowledge", "check")
+def test_knowledge_check_from_an_awkward_folder(from_wheel: Installed) -> None:
+    from_wheel.script("chiller-knowledge", "check")
+
+
+def test_the_cards_are_found_from_an_awkward_folder(installed: Installed) -> None:
     stats = json.loads(installed.python("-m", "knowledge", "stats", "--json"))
     assert all(stats["cards"][kind] > 0 for kind in ("causes", "checks", "rules", "complaints"))
 
