@@ -88,7 +88,7 @@ def _parser() -> argparse.ArgumentParser:
     prove = commands.add_parser(
         "prove",
         help="run a full-size proof: ahead (what the look-ahead predicts), belief (against an independent library), calibration (in a moved world), causes (self-play), plan (against the optimum), "
-        "plant (random machines, days and faults), crash (writers killed at random), load (fifty people at once)",
+        "plant (random machines, days and faults), crash (writers killed at random), drift (early words before a trip), load (fifty people at once)",
     )
     prove.add_argument(
         "name",
@@ -98,6 +98,7 @@ def _parser() -> argparse.ArgumentParser:
             "calibration",
             "causes",
             "crash",
+            "drift",
             "evaluate",
             "growth",
             "load",

@@ -16,6 +16,7 @@ from knowledge.placement import placement_problems
 from knowledge.scaffold import mark_problems
 from knowledge.scenarios import scenario_problems
 from knowledge.texts import text_problems
+from knowledge.watches import watch_problems
 from knowledge.whole_set import whole_set_problems
 from shared.errors import ReadingError
 from shared.quantities import QUANTITIES, Kind
@@ -496,6 +497,7 @@ def find_problems(raw: RawCards, quantity_kinds: Mapping[str, Kind]) -> list[Pro
     problems = [*raw.problems, *SetChecker(raw, quantity_kinds).run(), *text_problems(raw), *mark_problems(raw)]
     problems += scenario_problems(raw)
     problems += placement_problems(raw)
+    problems += watch_problems(raw)
     if not problems:
         problems = whole_set_problems(raw)
     return sorted(set(problems), key=lambda p: (p.file, p.line, p.key, p.text))

@@ -36,10 +36,11 @@ from knowledge.models import (
 )
 from knowledge.placement import PlacementStep
 from knowledge.scenarios import Scenario
+from knowledge.watches import Watch
 from knowledge.yaml_text import Lines, YamlProblem, read_yaml
 from shared.errors import KnowledgeError
 
-FORMAT = "5"
+FORMAT = "6"
 CARDS = Path(__file__).parent / "cards"
 T = TypeVar("T", bound=Card)
 
@@ -52,6 +53,7 @@ TABLES: dict[str, tuple[str, type[Card]]] = {
     "bands": ("bands", Band),
     "sources": ("sources", Source),
     "placement": ("steps", PlacementStep),
+    "watches.yaml": ("watches", Watch),
     "changes.yaml": ("changes", Change),
 }
 FOLDERS: dict[str, tuple[str, type[Card]]] = {
@@ -97,6 +99,7 @@ class Knowledge:
     texts: dict[str, Catalogue] = field(default_factory=dict)
     scenarios: dict[str, Scenario] = field(default_factory=dict)
     steps: dict[str, PlacementStep] = field(default_factory=dict)
+    watches: dict[str, Watch] = field(default_factory=dict)
     where: dict[str, str] = field(default_factory=dict)
     memo: dict[str, Any] = field(default_factory=dict, compare=False, repr=False)  # compiled forms, filled on demand
 

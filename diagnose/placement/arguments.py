@@ -33,3 +33,23 @@ def add_parser(commands: Any) -> None:
     call.add_argument("file")
     call.add_argument("step")
     call.add_argument("-o", "--output", required=True)
+    for name, text in (
+        ("baseline", "keep the readings of the steady, healthy machine; without readings show what is kept"),
+        ("round", "write down the readings of a round"),
+    ):
+        one = acts.add_parser(name, help=text)
+        one.add_argument("file")
+        one.add_argument("--read", nargs="*", default=[], metavar="QUANTITY[@PLACE]=VALUE")
+        one.add_argument("--at", default="")
+        one.add_argument("--by", default="")
+        one.add_argument("--note", default="")
+        one.add_argument("--json", action="store_true")
+        if name == "baseline":
+            one.add_argument(
+                "--earlier", nargs="+", action="append", default=[], metavar="MINUTES QUANTITY[@PLACE]=VALUE",
+                help="the same readings some minutes before, so that steadiness is shown",
+            )  # fmt: skip
+    trend = acts.add_parser("trend", help="rounds against the baseline: early words, days to act")
+    trend.add_argument("file")
+    trend.add_argument("--json", action="store_true")
+    trend.add_argument("--svg", default="", metavar="FOLDER", help="write one picture for each trend")

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import argparse
 import json
+from datetime import datetime, timedelta
 from pathlib import Path
 
 from diagnose.case_check import checked, read_case_file
 from diagnose.machine import read_machine
+from diagnose.placement.baseline import baseline_of, with_baseline
 from diagnose.placement.call import call_of
 from diagnose.placement.plan import facts_of, lacking_facts, outlook
 from diagnose.placement.record import (
@@ -20,7 +22,11 @@ from diagnose.placement.record import (
     site_problem,
     write_placement,
 )
+from diagnose.placement.rounds import BASELINE, ROUND
 from diagnose.placement.text import next_text, report_text
+from diagnose.placement.trend import Trends, trend_of
+from diagnose.placement.trend_data import baseline_data, trends_data
+from diagnose.placement.trend_text import baseline_line, baseline_text, trend_picture, trends_text
 from knowledge.load import Knowledge
 from knowledge.placement import PlacementStep
 from shared.errors import ChillerError
@@ -41,6 +47,8 @@ def run(args: argparse.Namespace, knowledge: Knowledge) -> int:
             if args.json
             else report_text(placement, knowledge)
         )
+    elif args.act in ("baseline", "round", "trend"):
+        _followed(args, path, knowledge)
     elif args.act == "done":
         placement = with_done(read_placement(path), _done(args), knowledge)
         write_placement(path, placement)
@@ -58,6 +66,67 @@ def run(args: argparse.Namespace, knowledge: Knowledge) -> int:
             raise ChillerError("call cannot be written", given=args.output, do=str(error)) from None
         print(f"call written to {args.output}")
     return 0
+
+
+def _followed(args: argparse.Namespace, path: Path, knowledge: Knowledge) -> None:
+    """Baseline, round and trend: what is read is kept first, then told."""
+    placement = read_placement(path)
+    if args.act == "round" or (args.act == "baseline" and args.read):
+        args.step, args.outcome, args.site = BASELINE if args.act == "baseline" else ROUND, "done", []
+        args.at = args.at or datetime.now().isoformat(timespec="minutes")
+        done = _done(args)
+        if args.act == "baseline":
+            done = done.model_copy(update={"readings": (*_earlier(args), *done.readings)})
+        kept = with_done(placement, done, knowledge)
+        if args.act == "baseline":
+            kept, made = with_baseline(placement, done, knowledge)
+            write_placement(path, kept)
+            print(json.dumps(baseline_data(made), ensure_ascii=False) if args.json else baseline_text(made))
+            return
+        write_placement(path, placement := kept)
+    if args.act == "baseline":
+        found = baseline_of(placement, knowledge)
+        text = baseline_text(found) if found is not None else baseline_line(None)
+        print(json.dumps(baseline_data(found), ensure_ascii=False) if args.json else text)
+        return
+    trends = trend_of(placement, knowledge)
+    print(
+        json.dumps(trends_data(trends), ensure_ascii=False)
+        if args.json
+        else trends_text(trends, knowledge, placement.qualified)
+    )
+    if getattr(args, "svg", ""):
+        _draw(Path(args.svg), trends)
+
+
+def _draw(folder: Path, trends: Trends) -> None:
+    for one in trends.watches:
+        picture = trend_picture(one)
+        if picture is None:
+            continue
+        try:
+            (folder / f"{picture.name}.svg").write_text(picture.svg() + "\n", encoding="utf-8")
+        except OSError as error:
+            raise ChillerError(
+                "picture cannot be written", given=str(folder), allowed="a folder that exists", do=str(error.strerror)
+            ) from None
+
+
+def _earlier(args: argparse.Namespace) -> list[Taken]:
+    """Readings of --earlier MINUTES ..., with their moments."""
+    out: list[Taken] = []
+    for minutes, *texts in args.earlier:
+        try:
+            at = datetime.fromisoformat(args.at) - timedelta(minutes=float(minutes))
+        except (ValueError, OverflowError):
+            raise ChillerError(
+                "earlier readings",
+                given=minutes,
+                allowed="--earlier 6 entering_fluid=54F leaving_fluid=44F",
+                do="say how many minutes before",
+            ) from None
+        out += [one.model_copy(update={"at": at.isoformat(timespec="minutes")}) for one in _taken(texts)]
+    return out
 
 
 def _open(args: argparse.Namespace, path: Path, knowledge: Knowledge) -> None:
@@ -83,9 +152,9 @@ def _pairs(texts: list[str], what: str) -> list[tuple[str, str]]:
     return out
 
 
-def _done(args: argparse.Namespace) -> Done:
+def _taken(texts: list[str]) -> list[Taken]:
     readings = []
-    for name, value in _pairs(args.read, "reading"):
+    for name, value in _pairs(texts, "reading"):
         quantity, _, place = name.partition("@")
         readings.append(
             Taken(
@@ -94,7 +163,11 @@ def _done(args: argparse.Namespace) -> Done:
                 value=tuple(v.strip() for v in value.split("/")) if "/" in value else value,
             )
         )
-    return Done(step=args.step, outcome=args.outcome, at=args.at, by=args.by, note=args.note, readings=tuple(readings),
+    return readings
+
+
+def _done(args: argparse.Namespace) -> Done:
+    return Done(step=args.step, outcome=args.outcome, at=args.at, by=args.by, note=args.note, readings=tuple(_taken(args.read)),
                 site=dict(_pairs(args.site, "figure of the site")))  # fmt: skip
 
 

@@ -69,10 +69,9 @@ def lacking_facts(step: PlacementStep, facts: Mapping[str, str]) -> tuple[str, .
     )
 
 
-def belongs(step: PlacementStep, placement: Placement) -> bool:
-    """Whether a step is one of this machine's (a glycol step, a site pump)."""
-    facts = {**ASSUMED, **read_machine(placement.machine).facts}
-    return all(facts.get(name) in words for name, words in step.when.items())
+def belongs(step: PlacementStep, machine_facts: Mapping[str, str]) -> bool:
+    """Whether a step is one of a machine's (a glycol step, a site pump)."""
+    return all({**ASSUMED, **machine_facts}.get(name) in words for name, words in step.when.items())
 
 
 def outlook(placement: Placement, knowledge: Knowledge) -> Outlook:
@@ -95,8 +94,9 @@ def outlook(placement: Placement, knowledge: Knowledge) -> Outlook:
     owed: list[PlacementStep] = []
     owing_until: datetime | None = None
     now = _latest(placement)
+    machine_facts = read_machine(placement.machine).facts
     for step in ordered(knowledge.steps.values()):
-        if not belongs(step, placement):
+        if not belongs(step, machine_facts):
             continue
         done = last.get(step.id)
         stale = done is not None and done.outcome == "done" and step.id in taken_back

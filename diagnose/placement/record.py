@@ -29,11 +29,15 @@ class _Part(BaseModel):
 
 
 class Taken(_Part):
-    """A reading taken at a step. value: as typed, three for phases; place: "" = the only one there is."""
+    """A reading taken at a step. value: as typed, three for phases; place: "" = the only one there is.
+
+    at: its own moment where it was read before the rest of its entry ("" = with the rest).
+    """
 
     quantity: str
     value: str | tuple[str, ...]
     place: str = ""
+    at: str = ""
 
 
 class Done(_Part):
@@ -74,13 +78,14 @@ def site_problem(key: str, value: str) -> str:
 def entry_problems(entry: Done) -> list[str]:
     """What is wrong with the moment and the readings of an entry, one line each."""
     out = []
-    try:
-        if entry.at:
-            datetime.fromisoformat(entry.at)
-    except ValueError:
-        out.append(
-            f"at; given: '{shorten(entry.at)}'; allowed: a moment such as 2026-06-01T10:00; correct it or leave it out"
-        )
+    for at in dict.fromkeys((entry.at, *(one.at for one in entry.readings))):
+        try:
+            if at:
+                datetime.fromisoformat(at)
+        except ValueError:
+            out.append(
+                f"at; given: '{shorten(at)}'; allowed: a moment such as 2026-06-01T10:00; correct it or leave it out"
+            )
     for one in entry.readings:
         if one.quantity not in QUANTITIES:
             out.append(f"no such quantity; given: '{shorten(one.quantity)}'; allowed: a quantity of the fixed list")

@@ -13,6 +13,7 @@ from diagnose.prove.belief import belief_text, prove_belief
 from diagnose.prove.calibration import calibration_text, prove_calibration
 from diagnose.prove.causes import causes_text, prove_causes
 from diagnose.prove.crash import crash_text, prove_crash
+from diagnose.prove.drift import drift_text, prove_drift
 from diagnose.prove.growth import growth_text, prove_growth
 from diagnose.prove.load import load_text, prove_load
 from diagnose.prove.plan import plan_text, prove_plan
@@ -26,6 +27,7 @@ PROOFS: dict[str, tuple[Proof, Callable[[dict[str, Any]], str]]] = {
     "calibration": (prove_calibration, calibration_text),
     "causes": (prove_causes, causes_text),
     "crash": (prove_crash, crash_text),
+    "drift": (prove_drift, drift_text),
     "evaluate": (prove_evaluation, proof_text),
     "growth": (prove_growth, growth_text),
     "load": (prove_load, load_text),
