@@ -89,7 +89,7 @@ def answer_line(event: PlacementEvent, knowledge: Knowledge) -> str:
         if "qualified" in body:
             has = [QUALIFICATIONS.get(str(q), str(q)) for q in body["qualified"]]
             return f"here now: {'qualified for ' + ' and '.join(has) if has else 'nobody with a qualification'}"
-        return "what is known of the site"
+        return "the machine as its plate says" if "machine" in body else "what is known of the site"
     return {"close": "placement ended", "reopen": "placement open again"}.get(event.kind, "")
 
 

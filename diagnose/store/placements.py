@@ -28,7 +28,7 @@ Body = Mapping[str, Any]
 PlacementEventKind = Literal["done", "note", "wait", "call", "amend", "undo", "close", "reopen"]
 KINDS: tuple[PlacementEventKind, ...] = get_args(PlacementEventKind)
 UNDOABLE = ("done", "note", "wait", "amend")
-AMENDABLE = ("qualified", "context", "site", "name")  # of what a placement was opened with
+AMENDABLE = ("qualified", "context", "site", "name", "machine")  # of what a placement was opened with
 MOST_PHOTO = 1_500_000  # bytes; the desk makes photos smaller than that before it keeps them
 JPEG = b"\xff\xd8\xff"
 

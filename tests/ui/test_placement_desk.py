@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
+from io import BytesIO
 from typing import Any
 
 import pytest
+from PIL import Image
 
 from diagnose.case import Machine
 from diagnose.placement.keeping import Kept, kept, open_placement
@@ -14,8 +16,11 @@ from diagnose.placement.now import current
 from diagnose.placement.page import placement_page
 from diagnose.placement.plan import outlook
 from diagnose.placement.record import Done, Placement
+from diagnose.store import Person
 from diagnose.store.placement_file import placement_as_data
-from ui import office
+from shared.errors import ReadingError
+from ui import office, signin
+from ui.placement import photos
 
 Draw = Callable[..., Any]
 WHERE, AT = "test-placement", "2026-06-01T10:00:00+00:00"
@@ -224,3 +229,36 @@ def test_a_new_placement_is_opened_once(desk: Draw) -> None:
     assert (line.name, line.machine_id, line.invented) == ("Harbour (invented)", "demo-wren", True)
     assert screen.heading == "Photograph the nameplate and the whole machine"
     assert "Harbour" in " ".join(desk(desk="placement").labels)
+
+
+def test_the_plate_is_typed_in_when_it_is_read_and_steps_follow_it(place: Draw) -> None:
+    screen = place()
+    assert outlook(now().placement, office.knowledge()).of("fluid-valves-site") is None
+    screen.open("drawer-plate")
+    screen.field("plate-design_flow").set_value("much")
+    screen.tap("This is the machine here")
+    assert "Nothing was stored." in screen.text and now().revision == 0
+    screen.field("plate-design_flow").set_value("6,1 L/s")
+    group = next(g for g in screen.app.get("button_group") if "plate-pump_in_use" in g.key)
+    group.set_value("site")
+    screen.tap("This is the machine here")
+    machine = now().placement.machine
+    assert (machine.design_flow, machine.pump_in_use, machine.refrigerant) == ("6,1 L/s", "site", "R-410A")
+    assert outlook(now().placement, office.knowledge()).of("fluid-valves-site") is not None
+
+
+def test_photos_are_made_small_and_lose_where_they_were_taken() -> None:
+    out, exif = BytesIO(), Image.Exif()
+    exif[0x0132], exif[0x0112] = "2026:06:01 10:00:00", 6  # when, and turned by a quarter
+    Image.new("RGB", (3000, 1000), (9, 90, 200)).save(out, "JPEG", exif=exif)
+    name, content = photos.small("dent.jpg", out.getvalue())
+    made = Image.open(BytesIO(content))
+    assert (name, made.size, made.format, dict(made.getexif())) == ("dent.jpg", (533, 1600), "JPEG", {})
+    for bad in (b"", b"<svg/>", out.getvalue()[:200]):
+        with pytest.raises(ReadingError, match="photo"):
+            photos.small("x", bad)
+
+
+def test_who_may_open_the_desk() -> None:
+    for role, opens in (("technician", True), ("trainer", True), ("keeper", True), ("telephone", False)):
+        assert signin.opens(Person("x", "X", role), "placement") is opens  # type: ignore[arg-type]

@@ -131,7 +131,7 @@ def begin_trouble(desk: Desk, step: str) -> None:
 
 
 def change(desk: Desk, changes: Mapping[str, Any]) -> None:
-    """Change who is here."""
+    """Change who is here, or what is known of the machine."""
     _write(desk, lambda: amend(desk.store, desk.now, changes, key=f"{desk.now.revision}|amend", by=desk.by))
 
 

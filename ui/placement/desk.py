@@ -16,7 +16,7 @@ from ui import office, timer
 from ui.field import rail
 from ui.field.desk import drawers
 from ui.parts import announce, clock, html, say_now, t
-from ui.placement import listing, record, step
+from ui.placement import listing, plate, record, step
 from ui.placement.acts import DESK, Desk, add, stay
 from ui.taps import go, offer
 
@@ -44,6 +44,7 @@ def draw() -> None:
         drawers(
             ("All steps", f"drawer-steps-{desk.now.id}", lambda: record.all_steps(desk)),
             (_who_title(desk), desk.key("drawer-who"), lambda: record.who(desk)),
+            ("Machine and pump in use", desk.key("drawer-plate"), lambda: plate.draw(desk)),
             ("Trouble calls", f"drawer-calls-{desk.now.id}", lambda: record.calls(desk)),
             ("What was done", f"drawer-told-{desk.now.id}", lambda: record.told(desk)),
             ("Report, return and end", desk.key("drawer-report"), lambda: record.report(desk)),
