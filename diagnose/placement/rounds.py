@@ -36,6 +36,7 @@ CASE = "is-this-normal"
 PLATE_EXPONENT = 1.75  # drop of hoses and plates over flow, see diagnose.plant.loop
 RUNS_SHARE = 0.2  # a compressor below this share of the largest current stands
 LEAST_K = 0.5  # a temperature difference below this has no ratio
+MOST_KEPT = 4096
 ALL_FANS = 0.999  # share of the fans' air from which none is held back
 FLUID_ONLY = ("strainer_resistance", "flow_by_drop", "pump_current")
 
@@ -119,11 +120,24 @@ def entry_case(placement: Placement, done: Done) -> Case:
 
 
 def round_of(placement: Placement, number: int, knowledge: Knowledge) -> Round | None:
-    """The round of an entry; None without a moment. Readings that do not belong to this machine are told, never raised."""
+    """The round of an entry; None without a moment. Readings that do not belong to this machine are told, never raised.
+
+    Kept in the memory of the base: a screen asks for the same rounds again and again.
+    """
     done = placement.entries[number]
     at = moment_of(done.at)
     if at is None:
         return None
+    memo: dict[tuple[int, str, str], Round] = knowledge.memo.setdefault("rounds", {})
+    key = (number, card_of(placement.machine), done.model_dump_json())
+    if key not in memo:
+        if len(memo) >= MOST_KEPT:
+            memo.clear()
+        memo[key] = _round_of(placement, done, number, at, knowledge)
+    return memo[key]
+
+
+def _round_of(placement: Placement, done: Done, number: int, at: datetime, knowledge: Knowledge) -> Round:
     try:
         work = _derived(placement, done, knowledge)
     except ChillerError as error:

@@ -8,6 +8,8 @@ from diagnose.phrases import caution_line, minutes, signal
 from diagnose.placement.amounts import figures
 from diagnose.placement.plan import Outlook, StepState, outlook
 from diagnose.placement.record import Placement
+from diagnose.placement.trend import trend_of
+from diagnose.placement.trend_text import trends_text
 from knowledge.load import Knowledge
 from knowledge.placement import SITE, STAGES
 from shared.quantities import QUANTITIES
@@ -71,7 +73,7 @@ def _table(seen: Outlook) -> list[str]:
 
 
 def report_text(placement: Placement, knowledge: Knowledge) -> str:
-    """Everything done, in order, with who, when, readings and figures of the site."""
+    """Everything done, in order, with who, when, readings and figures of the site; how it stands against its baseline."""
     lines = [f"Placement report: {placement.name or 'no name'}"]
     for entry in placement.entries:
         step = knowledge.steps.get(entry.step)
@@ -86,6 +88,9 @@ def report_text(placement: Placement, knowledge: Knowledge) -> str:
             lines += [_wrap(f"{f.title}: {'; '.join(f.lines)}") for f in figures(step, placement) if f.lines]
         if entry.note:
             lines.append(_wrap(f"note: {entry.note}"))
+    trends = trend_of(placement, knowledge)
+    if trends.baseline is not None:
+        lines += ["", trends_text(trends, knowledge, placement.qualified)]
     seen = outlook(placement, knowledge)
     missing = [s.card.title for s in seen.steps if s.card.must and s.state in ("next", "waits") and not s.card.again]
     if missing:

@@ -174,10 +174,19 @@ def prove_drift(options: Options) -> tuple[str, dict[str, Any]]:
 
 
 def _kept(partial: Path | None, digest: str, seed: int) -> list[Row]:
+    """Rows of a run that was stopped, of the same cards and seed; a line that was cut off is thrown away, and the file put right."""
     if partial is None or not partial.exists():
         return []
-    rows = [json.loads(line) for line in partial.read_text(encoding="utf-8").splitlines() if line.endswith("}")]
-    return [r for r in rows if r["digest"] == digest and r["seed"] == seed]
+    rows: list[Row] = []
+    for line in partial.read_text(encoding="utf-8").splitlines():
+        try:
+            row = json.loads(line)
+        except ValueError:
+            continue
+        if row["digest"] == digest and row["seed"] == seed:
+            rows.append(row)
+    partial.write_text("".join(json.dumps(r) + "\n" for r in rows), encoding="utf-8")
+    return rows
 
 
 def drift_text(result: dict[str, Any]) -> str:

@@ -166,9 +166,12 @@ def _tripped(shot: Snapshot) -> str:
     return trip or ("" if "cooling" in shot.readings else shot.hold)
 
 
-def _story(rng: random.Random, cause: str, seed: int) -> _Story:
+def _story(rng: random.Random, cause: str, seed: int, circuits: int | None) -> _Story:
     while True:
-        card = full_card(draw_machine(rng))
+        drawn = draw_machine(rng)
+        card = full_card(
+            drawn.model_copy(update={"circuits": circuits, "compressors": 2 * circuits}) if circuits else drawn
+        )
         plant = scattered(plant_of(card), rng.randrange(1 << 30), SPREAD)
         if not cause or shows_on(plant, EFFECTS[cause]):
             break
@@ -178,22 +181,24 @@ def _story(rng: random.Random, cause: str, seed: int) -> _Story:
     return _Story(card, plant, weather, cause, place, begins, lasts, power, seed)
 
 
-def draw_run(knowledge: Knowledge, seed: int, number: int, cause: str) -> Run:
-    """Run ``number`` of a series."""
+def draw_run(
+    knowledge: Knowledge, seed: int, number: int, cause: str, days: int = DAYS, circuits: int | None = None
+) -> Run:
+    """Run ``number`` of a series. days, circuits: shorter, and of machines with so many circuits, for a quick look."""
     rng = random.Random(f"drift:{seed}:{number}:{cause}")
     redrawn: list[str] = []
     while True:
-        made = _played(knowledge, _story(rng, cause, rng.randrange(1 << 30)), rng, number)
+        made = _played(knowledge, _story(rng, cause, rng.randrange(1 << 30), circuits), rng, number, days)
         if isinstance(made, Run):
             return replace(made, redrawn=tuple(redrawn))
         redrawn.append(made)
 
 
-def _played(knowledge: Knowledge, story: _Story, rng: random.Random, number: int) -> Run | str:
+def _played(knowledge: Knowledge, story: _Story, rng: random.Random, number: int, days: int) -> Run | str:
     """The record until the trip or the end, or why it is thrown away."""
     placement = Placement(name="invented", machine=story.card, qualified=("electrical", "refrigerant"))
     before = 0
-    for hour in range(DAYS * 24 + 1):
+    for hour in range(days * 24 + 1):
         due = hour % ROUND_HOURS == 0
         hottest = (START.hour + hour) % 24 == HOTTEST
         missing = hour > 0 and rng.random() < MISSING if due else True

@@ -404,6 +404,8 @@ def test_the_verbs_of_the_command_line(tmp_path: Path, capsys: pytest.CaptureFix
     assert len(list(tmp_path.glob("drift-*.svg"))) >= 9
     assert main(["placement", "trend", str(file), "--json"]) == 0
     told = json.loads(capsys.readouterr().out)
+    assert main(["placement", "report", str(file)]) == 0
+    assert "Strainer loading up" in capsys.readouterr().out
     assert told == trends_data(trend_of(read_placement(file), base))
     assert told["baseline"]["state"] == "kept" and any(w["level"] == "word" for w in told["watches"])
     before = file.read_bytes()
@@ -463,3 +465,21 @@ def test_every_watched_drift_has_its_limits_well_apart(base: Knowledge) -> None:
         assert noise and allowance and reference
         limit = limit_for((allowance - reference) / noise, card.in_control_rounds)
         assert run_length((allowance - reference) / noise, limit) >= 0.999 * card.in_control_rounds > 6 * 1000
+
+
+def test_the_method_tells_the_watch_cards(base: Knowledge) -> None:
+    text = (
+        (Path(__file__).parents[2] / "diagnose" / "METHOD.md")
+        .read_text(encoding="utf-8")
+        .split("<!-- table: watches -->")[1]
+    )
+    rows = [
+        [c.strip() for c in line.strip("|\n ").split("|")] for line in text.split("\n\n")[0].strip().splitlines()[2:]
+    ]
+    assert rows == [
+        [
+            w.title, f"{w.figure.replace('_', ' ')}, {w.way}", w.noise, w.allowance, w.reference, w.fault or "-",
+            w.act_at or w.act_left or "-",
+        ]
+        for w in base.watches.values()
+    ]  # fmt: skip
