@@ -104,13 +104,15 @@ def html_report(
     outcome: str = "",
     outcome_note: str = "",
     undone: Sequence[tuple[Entry, str]] = (),
+    people: Sequence[str] = (),
     invented: bool = False,
     zone: tzinfo | None = None,
 ) -> str:
     """The report of a call as an HTML document.
 
     advice: the last advice, or the advice after every entry (the last one last); with all of them the course
-    of the call and every caution that stood on a screen are shown. undone: entries taken back, with when.
+    of the call and every caution that stood on a screen are shown. undone: entries taken back, with when. people: who was
+    at the machine at each entry (a role), where the desk knows it; shown when it changed.
     made_at, outcome, outcome_note: as the desk knows them. zone: of the times shown (this machine's).
     """
     steps = (advice,) if isinstance(advice, Advice) else tuple(advice)
@@ -124,7 +126,7 @@ def html_report(
         _verdict(last.verdict, knowledge),
         _suspects(last, knowledge),
         _machine(case.machine),
-        _entries(case, steps, knowledge, zone),
+        _entries(case, steps, knowledge, zone, people),
         _undone(undone, knowledge, zone),
         _derived(last),
         _pictures(case, steps, knowledge),
@@ -277,7 +279,10 @@ def _lead(advice: Advice) -> str:
     return f"{suspect_title(first)} ({likely(first.probability).text})"
 
 
-def _entries(case: Case, steps: Sequence[Advice], knowledge: Knowledge, zone: tzinfo | None) -> str:
+def _entries(
+    case: Case, steps: Sequence[Advice], knowledge: Knowledge, zone: tzinfo | None, people: Sequence[str]
+) -> str:
+    changed = len(set(people)) > 1 and len(people) == len(case.entries)
     after = steps[-len(case.entries) :] if case.entries and len(steps) >= len(case.entries) else ()
     rows = []
     for number, entry in enumerate(case.entries):
@@ -288,9 +293,11 @@ def _entries(case: Case, steps: Sequence[Advice], knowledge: Knowledge, zone: tz
             _t(line.what),
             f"{_t(line.result)}{remarks}",
             _t(entry.by),
+            *([_t(ROLES.get(people[number], people[number]))] if changed else []),
         ]
         rows.append([*row, _t(_lead(after[number]))] if after else row)
-    head = ["When", "What", "Answer or reading", "Who", *(["Leading afterwards"] if after else [])]
+    head = ["When", "What", "Answer or reading", "Who", *(["At the machine"] if changed else [])]
+    head += ["Leading afterwards"] if after else []
     return "<h2>Checks, readings and actions</h2>" + (table(head, rows) or "<p>None yet.</p>")
 
 

@@ -145,23 +145,38 @@ class Call:
         return self.case_after(None)
 
     def case_after(self, count: int | None) -> Case:
-        """The case after its first ``count`` standing entries (None: all); the header is as it is now.
+        """The case as it stood after its first ``count`` standing entries (None: as it stands now).
 
-        Its clock is that of the last of these entries: equal records give equal cases.
+        What was changed after these entries, who is at the machine say, does not count yet. Its clock is that of the last of
+        these entries: equal records give equal cases.
         """
         changes: dict[str, Any] = {}
         entries: list[Entry] = []
         now = self.line.opened_at
+        last = sum(1 for event in self.standing() if event.kind == "entry")
         for event in self.standing():
+            if count is not None and len(entries) == count < last:
+                break
             if event.kind == "amend":
                 changes.update(event.body)
-            elif event.kind == "entry" and (count is None or len(entries) < count):
+            elif event.kind == "entry":
                 entries.append(self.entry_of(event))
                 now = max(now, event.at)
         data = {**self.header.model_dump(mode="json"), **changes, "id": self.id}
         data["now"] = now.isoformat(timespec="seconds")
         data["entries"] = [e.model_dump(mode="json", exclude_defaults=True) for e in entries]
         return Case.model_validate(data)
+
+    @cached_property
+    def roles(self) -> tuple[str, ...]:
+        """Who was at the machine at each standing entry."""
+        role, found = self.header.role, []
+        for event in self.standing():
+            if event.kind == "amend":
+                role = event.body.get("role", role)
+            elif event.kind == "entry":
+                found.append(str(role))
+        return tuple(found)
 
     @cached_property
     def case_digest(self) -> str:

@@ -11,6 +11,7 @@ import pytest
 from diagnose.advice import Stop
 from knowledge.texts import telephone
 from ui import office
+from ui.field.log import report_html
 from ui.telephone.phrases import LANGUAGES, READ_OUT, STOPS
 
 Draw = Callable[..., Any]
@@ -140,6 +141,11 @@ def test_handing_over_keeps_the_call_and_the_field_desk_goes_on_with_it(desk: Dr
         list(case.entries)[: len(before)] == before
         and case.entries[-1].note == "Handed over by telephone to Kim Sample."
     )
+    kept = office.records().call(call)
+    assert kept.case_after(len(before)).role == "customer", "earlier steps stay those of whoever did them"
+    assert set(kept.roles[: len(before)]) == {"customer"}
+    report = report_html(kept)
+    assert "At the machine</th>" in report and report.count("<td>anyone on site</td>") == len(before)
     assert over.address("desk") == "" and over.address("call") == call
     assert "Why this" in over.text or "What it may be" in over.text, "the field desk"
 

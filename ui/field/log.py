@@ -132,5 +132,6 @@ def report_html(call: Call) -> str:
         if closed
         else "",
         undone=undone,
+        people=call.roles,
         invented=call.line.invented,
     )
