@@ -87,7 +87,9 @@ def _draw(work: Work, network: Network, inference: Inference, belief: Belief, ex
     plan = plan_next(now, predictor, network, tells_for(work, network))
     scored, base = plan.scored, plan.base
     lead = lead_of(work, network, inference, belief, single)
-    verdict = None if stop is not None and stop.ends else decide(work, network, belief, lead, scored, base, gates)
+    verdict = (
+        None if stop is not None and stop.ends else decide(work, network, belief, lead, scored, base, plan.bit, gates)
+    )
     if stop is not None and stop.ends:
         verdict = Verdict(
             kind="hand-over",

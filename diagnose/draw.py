@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from diagnose.advice import Choice, Derived, Fired, NotJudged, Step, Stop, Verdict
 from diagnose.belief import Belief
-from diagnose.looks import Gates
+from diagnose.looks import Gates, unanswered
 from diagnose.network import Network
 from diagnose.places import spell
 from diagnose.plan import (
@@ -114,8 +114,16 @@ def steps_of(
         if may_do(check.who, check.needs_qualified, case.role, case.qualified):
             one = Scored(Candidate(check, "unit", check.minutes), base, 0.0)
             steps.append(_observe(work, one, network, "Safety comes first. "))
+    unsure = (
+        verdict is not None and verdict.kind == "cannot-tell" and lead.p_top < knowledge.words.verdict["at-the-end"]
+    )
     if verdict is not None and verdict.kind == "hand-over":
         steps.append(_hand_over(work, verdict.who, verdict.remedy))
+    elif unsure:  # no remedy on so little: once more the looks that would tell and gave no answer
+        steps += [
+            _observe(work, Scored(one, base, 0.0), network, "Nobody could tell when it was asked; it would tell now. ")
+            for one in unanswered(work, network, gates, [lead.top, lead.second])
+        ]
     elif verdict is not None and verdict.remedy_id not in gates.remedies:
         remedies = [c.remedy for c in (knowledge.causes.get(name) for name in verdict.causes) if c is not None]
         beyond = next((to for r in remedies if (to := hand_over_to(r, case.role, case.qualified))), "")
@@ -166,8 +174,8 @@ def steps_of(
         if one.candidate.check.id not in asked_first:
             asked_first.add(one.candidate.check.id)
             steps.append(_observe(work, one, network, lead_in))
-    if verdict is None and not steps:
-        steps.append(_hand_over(work, "technician", "Leave the unit safe."))
+    if unsure or verdict is None and not steps:
+        steps = [*steps[:SHOWN_STEPS], _hand_over(work, "technician", "Leave the unit safe.")]
     return steps[: SHOWN_STEPS + 2]
 
 

@@ -182,10 +182,21 @@ def candidates(work: Work, network: Network, gates: Gates, relevant: set[str]) -
     entries = [e for e in case.entries if e.check]
     done = {(e.check, place_of(e, knowledge.checks[e.check].place, work.topology, spoken)) for e in entries}
     asked = {e.check for e in entries}
+    vague = {
+        name for name, place in done if place.endswith("??")
+    }  # answered for no compressor in particular: not asked of each
+    missed = missed_checks(work)
+    silent = {c.id for c in missed if not c.reads}
+    in_vain = {q for c in missed for q in c.reads}
     open_access = opened_access(work)
     out: list[Candidate] = []
     for check in knowledge.checks.values():
-        if check.id not in relevant or not allowed(check, case, gates) or not fits_machine(check, work.facts):
+        if (
+            check.id not in relevant
+            or check.id in vague
+            or not allowed(check, case, gates)
+            or not fits_machine(check, work.facts)
+        ):
             continue
         unmet = unmet_needs(work, check.needs)
         if unmet is None or asked & set(unmet):
@@ -200,7 +211,24 @@ def candidates(work: Work, network: Network, gates: Gates, relevant: set[str]) -
             saves = cost - check_cost(knowledge, check, (cover,), work.state) if cover else 0.0
             cost += sum(check_cost(knowledge, knowledge.checks[u], (), work.state) for u in unmet)
             chance, settles = _answer_chance(work, check), check.id in gates.settle
+            # who could not tell it of one compressor will hardly tell it of the next; who has no gauge has none for this look either
+            if check.id in silent or in_vain & set(check.reads):
+                chance *= knowledge.words.verdict["answer-chance-elsewhere"]
             out.append(Candidate(check, place, cost, chance, tuple(unmet), cover, saves, settles))
+    return out
+
+
+def unanswered(work: Work, network: Network, gates: Gates, among: Sequence[int]) -> list[Candidate]:
+    """Looks that confirm one of these instances, may be done here, and got no answer but "cannot tell" when they were asked."""
+    told = {e.check for e in work.case.entries if e.check and e.answer != "cannot-tell"}
+    silent = {c.id for c in missed_checks(work)} - told
+    wanted = [c for i in among for c in work.knowledge.causes[network.instances[i].cause].confirm if c in silent]
+    out = []
+    for check in (work.knowledge.checks[name] for name in dict.fromkeys(wanted)):
+        free = allowed(check, work.case, gates) and fits_machine(check, work.facts)
+        if check.finding and free and unmet_needs(work, check.needs) == []:
+            cost = check_cost(work.knowledge, check, opened_access(work), work.state)
+            out.append(Candidate(check, _check_places(check, network)[0], cost))
     return out
 
 
@@ -222,18 +250,29 @@ def fits_machine(check: Check, facts: Mapping[str, str]) -> bool:
     return all(name not in facts or facts[name] in words for name, words in check.when.items())
 
 
+def missed_checks(work: Work) -> list[Check]:
+    """The check of each "cannot tell" of this call; none where a reading it takes, or a finding it tells, was given all the same.
+
+    A note beside it is a reason that lies in the machine (nothing to be seen in this state), not in who looks.
+    """
+    given = {e.quantity for e in work.case.entries if e.quantity} | {e.finding for e in work.case.entries if e.finding}
+    asked = [e for e in work.case.entries if e.check and e.answer == "cannot-tell" and not e.note]
+    checks = [work.knowledge.checks[e.check] for e in asked]
+    return [c for c in checks if not given & {*c.reads, *c.tells}]
+
+
 def _answer_chance(work: Work, check: Check) -> float:
-    """How likely this look gets an answer: less after each "cannot tell" about the same system in this call."""
+    """How likely this look gets an answer: by how this person answered so far, less after "cannot tell" about the same system.
+
+    The table's chance counts as much as ``answer-chance-weight`` questions that were asked before.
+    """
     table = work.knowledge.words.verdict
-    failed = sum(
-        1
-        for e in work.case.entries
-        if e.check
-        and e.answer == "cannot-tell"
-        and not e.note
-        and work.knowledge.checks[e.check].system == check.system
-    )
-    return float(table["answer-chance"] * table["answer-chance-after-miss"] ** failed)
+    missed = missed_checks(work)
+    asked = sum(bool(e.check) for e in work.case.entries)
+    weight = table["answer-chance-weight"]
+    share = (weight * table["answer-chance"] + max(asked - len(missed), 0)) / (weight + asked)
+    failed = sum(c.system == check.system for c in missed)
+    return float(share * table["answer-chance-after-miss"] ** failed)
 
 
 def _already_read(work: Work, check: Check, place: str, network: Network) -> bool:

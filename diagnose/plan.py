@@ -15,7 +15,7 @@ import numpy as np
 from diagnose.belief import Belief, Inference
 from diagnose.grade import HONEST, told
 from diagnose.network import Array, Hypotheses, Index, Key, Network
-from diagnose.plan_search import Acting, Choice, Limits, Look, acting_for, choose
+from diagnose.plan_search import Acting, Choice, Limits, Look, act_values, acting_for, choose
 from knowledge.load import Knowledge
 from knowledge.models import Check, Remedy
 
@@ -186,11 +186,16 @@ class Scored:
 
 @dataclass(frozen=True)
 class Plan:
-    """What the search says. base: expected minutes of acting without looking; scored: every look that tells something."""
+    """What the search says. base: expected minutes of acting without looking; scored: every look that tells something.
+
+    bit: minutes that one bit of knowing what has to be done is worth on average: what certainty would save, over the bits that
+    are missing for it.
+    """
 
     base: float
     choice: Choice
     scored: list[Scored]
+    bit: float = 0.0
 
 
 class Predictor:
@@ -275,7 +280,16 @@ def plan_next(
         )
         for ((candidate, answers, given), one), value in zip(telling, choice.looks, strict=True)
     ]
-    return Plan(choice.acting, choice, scored)
+    return Plan(choice.acting, choice, scored, bit_minutes(worlds.p, worlds.acting, choice.acting))
+
+
+def bit_minutes(p: Array, acting: Acting, base: float) -> float:
+    """Minutes saved by knowing for certain what has to be done, for each bit that is missing (0.0 where none is)."""
+    missing = float(_entropy(acting.grouped(p[None, :]))[0])
+    if missing < 1e-6:
+        return 0.0
+    certain, _ = act_values(np.diag(p), acting)
+    return max(base - float(certain.sum()), 0.0) / missing
 
 
 def _look(candidate: Candidate, given: Array) -> Look:

@@ -50,6 +50,8 @@ class Lead:
     normal: int
     same_remedy: tuple[int, ...]
     p_same: float
+    elsewhere: tuple[int, ...]
+    p_cause: float
     unexplained: tuple[Key, ...]
     partners: tuple[int, ...]
     beside: tuple[float, ...]
@@ -79,6 +81,10 @@ def lead_of(work: Work, network: Network, inference: Inference, belief: Belief, 
     same = _same_remedy(work, network, top)
     group = [top + 1, *(i + 1 for i in same)]
     p_same = float(p[np.isin(over.first, group) | np.isin(over.second, group)].sum())
+    name = network.instances[top].cause
+    elsewhere = [i for i in map(int, order) if i != top and network.instances[i].cause == name]
+    group = [top + 1, *(i + 1 for i in elsewhere)]
+    p_cause = float(p[np.isin(over.first, group) | np.isin(over.second, group)].sum())
     return Lead(
         top,
         float(marginals[top]),
@@ -92,6 +98,8 @@ def lead_of(work: Work, network: Network, inference: Inference, belief: Belief, 
         normal,
         same,
         p_same,
+        tuple(i for i in elsewhere if marginals[i] >= 0.1 * marginals[top]),
+        p_cause,
         _unexplained(work, single, top),
         partners,
         tuple(float(beside[i + 1]) for i in partners),
@@ -180,9 +188,10 @@ def decide(
     lead: Lead,
     useful: Sequence[Scored],
     base: float,
+    bit: float,
     gates: Gates,
 ) -> Verdict | None:
-    """The verdict, or None while asking on is right. base: expected minutes of acting now."""
+    """The verdict, or None while asking on is right. base: expected minutes of acting now; bit: minutes a bit is worth."""
     table = work.knowledge.words.verdict
     looking_pays = min((s.value for s in useful), default=float("inf")) < base * PAYS
     if gates.ask_first:
@@ -214,17 +223,40 @@ def decide(
     if (
         lead.p_instrument < table["two-causes"] <= table["normal"] <= lead.p_normal
         and _enough_seen(work)
-        and (lead.p_normal >= CONFIDENT or not looking_pays)
+        and (lead.p_normal >= CONFIDENT or not (looking_pays or first_looks(work, useful)))
     ):
         return _nothing(work, network, lead)
     checked = not (confirm or first_looks(work, useful))
+    places = [place, *(network.instances[i].place.said for i in lead.elsewhere[:2])]
+    if cause.kind == "fault" and lead.p_cause >= needed and not looking_pays and not open_question and checked:
+        return _one(work, cause, remedy, " or ".join(places), "one-cause")
     if lead.p_same >= needed and lead.same_remedy and not looking_pays and not open_question and checked:
         made = _one(work, cause, remedy, place, "inseparable")
         names = [network.instances[i].cause for i in lead.same_remedy]
         return made.model_copy(update={"causes": (cause.id, *names[:2]), "places": (place,) * (1 + len(names[:2]))})
-    if useful:
+    waits = lead.p_cause >= needed and (open_question or not checked)  # for a confirming look, or one at a second cause
+    waits = waits or lead.p_normal >= at_the_end and bool(first_looks(work, useful))
+    if looking_pays or waits and useful or any(worth_asking(work, one, bit) for one in useful):
         return None
+    # nothing is worth asking any more: what is likelier than not is held, with its chance beside it
+    at_the_end = table["at-the-end"]
+    if lead.p_normal - lead.p_instrument >= at_the_end and _enough_seen(work) and not first_looks(work, useful):
+        return _nothing(work, network, lead)
+    if cause.kind == "fault" and lead.p_cause >= at_the_end:
+        return _one(work, cause, remedy, " or ".join(places), "one-cause")
     return _unresolved(work, network, lead)
+
+
+def worth_asking(work: Work, one: Scored, bit: float) -> bool:
+    """Whether a look that pays nothing within two steps still tells enough for its minutes, at what a bit is worth.
+
+    Many looks pay only together with others, and the last bits, those that make sure, are worth more than the average: hence the
+    table's patience. One that tells less is not asked: a call ends with what is known rather than with twenty questions that
+    change nothing.
+    """
+    return (
+        one.candidate.settles or one.information * bit * work.knowledge.words.verdict["patience"] >= one.candidate.cost
+    )
 
 
 def _enough_seen(work: Work) -> bool:
@@ -377,7 +409,8 @@ def _unresolved(work: Work, network: Network, lead: Lead) -> Verdict:
     second, _, second_place = remedy_of(work, network, lead.second)
     names, places = (cause.id, second.id), (place, second_place)
     checks = work.knowledge.checks
-    missing = [checks[c] for one in (cause, second) for c in one.confirm if c in checks]
+    told = {e.check for e in work.case.entries if e.check and e.answer != "cannot-tell"}
+    missing = [checks[c] for one in (cause, second) for c in one.confirm if c in checks and c not in told]
     beyond = [c for c in missing if not may_do(c.who, c.needs_qualified, work.case.role, work.case.qualified)]
     would = "; ".join(dict.fromkeys(c.title for c in (beyond or missing)))[:300]
     if not beyond and work.case.role == "technician":
