@@ -234,12 +234,12 @@ def decide(
         made = _one(work, cause, remedy, place, "inseparable")
         names = [network.instances[i].cause for i in lead.same_remedy]
         return made.model_copy(update={"causes": (cause.id, *names[:2]), "places": (place,) * (1 + len(names[:2]))})
+    at_the_end = table["at-the-end"]
     waits = lead.p_cause >= needed and (open_question or not checked)  # for a confirming look, or one at a second cause
     waits = waits or lead.p_normal >= at_the_end and bool(first_looks(work, useful))
     if looking_pays or waits and useful or any(worth_asking(work, one, bit) for one in useful):
         return None
     # nothing is worth asking any more: what is likelier than not is held, with its chance beside it
-    at_the_end = table["at-the-end"]
     if lead.p_normal - lead.p_instrument >= at_the_end and _enough_seen(work) and not first_looks(work, useful):
         return _nothing(work, network, lead)
     if cause.kind == "fault" and lead.p_cause >= at_the_end:
