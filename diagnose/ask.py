@@ -7,6 +7,7 @@ import sys
 from collections.abc import Callable
 from pathlib import Path
 
+from diagnose.advice import Advice, Step
 from diagnose.advise import advise
 from diagnose.case import Case, Entry
 from diagnose.case_check import case_problems, parse_case, read_case_file
@@ -19,8 +20,10 @@ from shared.errors import CaseError, ChillerError
 
 HELP = (
     "answer: a number or its id; ? = cannot tell; a reading at any time: quantity=value[@place], e.g. suction_pressure=118psig@circuit:B; "
-    "more = whole advice; why CAUSE = why not that one (id or plain words); undo; skip; note TEXT; quit"
+    "done cured|better|not-cured [REMEDY] = a remedy was done; more = whole advice; why CAUSE = why not that one (id or plain "
+    "words); undo; skip; note TEXT; quit"
 )
+OUTCOMES = ("cured", "better", "not-cured")
 
 
 def ask(knowledge: Knowledge, path: Path | None, output: Path | None, read: Callable[[str], str] | None = None) -> int:
@@ -37,8 +40,10 @@ def ask(knowledge: Knowledge, path: Path | None, output: Path | None, read: Call
         _keep(case, output)
         advice = advise(case, knowledge)
         looks = [s for s in advice.next if s.kind == "observe" and s.id not in skipped]
-        if (advice.stop is not None and advice.stop.ends) or not looks:
-            print(advice_text(advice))
+        remedy = _proposed(advice)
+        over = bool(case.entries) and case.entries[-1].outcome == "cured"
+        if (advice.stop is not None and advice.stop.ends) or over or not (looks or remedy):
+            print(_cured(case, knowledge) if over else advice_text(advice))
             return 0
         if advice.stop is not None:
             print(f"STOP: {advice.stop.reason}\n  Make safe: {advice.stop.make_safe}")
@@ -48,15 +53,13 @@ def ask(knowledge: Knowledge, path: Path | None, output: Path | None, read: Call
             )
         for suspect in advice.suspects[:3]:
             print(f"  {suspect_title(suspect)}: {likelihood(suspect.probability)}")
-        step = looks[0]
-        print(f"\n{step.title} [{step.minutes:g} min]")
-        for caution in step.cautions:
-            print(f"  CAREFUL: {caution}")
-        print(f"  {step.ask}\n  why: {step.why}")
-        for number, choice in enumerate(step.answers, 1):
-            print(f"  {number}) {choice.text} [{choice.id}]")
-        if step.reads:
-            print(f"  read: {', '.join(step.reads)} (quantity=value)")
+        step = looks[0] if looks else None
+        if step is not None:
+            _show(step)
+        else:
+            print("\nNothing more to look at.")
+        if remedy:
+            print(f"  once it is done: done {' | done '.join(OUTCOMES)}   [{remedy}]")
         line = reader("> ").strip()
         if line in ("", "quit", "q", "exit"):
             if line == "":
@@ -67,7 +70,7 @@ def ask(knowledge: Knowledge, path: Path | None, output: Path | None, read: Call
             return 0
         if line == "undo":
             case = case.model_copy(update={"entries": case.entries[:-1]})
-        elif line == "skip":
+        elif line == "skip" and step is not None:
             skipped.add(step.id)
         elif line == "more":
             print(advice_text(advise(case, knowledge, explain=True)))
@@ -76,7 +79,7 @@ def ask(knowledge: Knowledge, path: Path | None, output: Path | None, read: Call
         elif line in ("help", "h"):
             print(HELP)
         else:
-            entry = _entry(line, step.id, [c.id for c in step.answers], step.place if ":" in step.place else "")
+            entry = _done(line, remedy) if line.split()[0] == "done" else _entry(line, step)
             if entry is None:
                 print(f"not understood: '{line[:60]}'; {HELP}")
                 continue
@@ -86,6 +89,39 @@ def ask(knowledge: Knowledge, path: Path | None, output: Path | None, read: Call
                 print("\n".join(problems))
                 continue
             case = changed
+
+
+def _show(step: Step) -> None:
+    """A look as it is asked for."""
+    print(f"\n{step.title} [{step.minutes:g} min]")
+    for caution in step.cautions:
+        print(f"  CAREFUL: {caution}")
+    print(f"  {step.ask}\n  why: {step.why}")
+    for number, choice in enumerate(step.answers, 1):
+        print(f"  {number}) {choice.text} [{choice.id}]")
+    if step.reads:
+        print(f"  read: {', '.join(step.reads)} (quantity=value)")
+
+
+def _proposed(advice: Advice) -> str:
+    """Id of the remedy that is proposed now, "" for none."""
+    if advice.verdict is not None and advice.verdict.remedy_id:
+        return advice.verdict.remedy_id
+    return next((step.id for step in advice.next if step.kind == "repair"), "")
+
+
+def _done(line: str, remedy: str) -> Entry | None:
+    """A remedy that was done: "done OUTCOME", of the one proposed, or "done OUTCOME REMEDY"; None where it cannot be read."""
+    outcome, _, named = line.removeprefix("done").strip().partition(" ")
+    action = named.strip() or remedy
+    return Entry(action=action, outcome=outcome) if action and outcome in OUTCOMES else None
+
+
+def _cured(case: Case, knowledge: Knowledge) -> str:
+    """What is left to do after the last remedy cured it."""
+    action = case.entries[-1].action
+    proofs = dict.fromkeys(c.proof for c in knowledge.causes.values() if c.remedy.id == action)
+    return "\n".join(["Cured. Prove it, then close the call:", *(f"  {proof}" for proof in proofs)])
 
 
 def _why(case: Case, knowledge: Knowledge, cause: str) -> None:
@@ -127,15 +163,18 @@ def _open(knowledge: Knowledge, reader: Callable[[str], str]) -> Case | None:
     )
 
 
-def _entry(line: str, check: str, answers: list[str], place: str) -> Entry | None:
+def _entry(line: str, step: Step | None) -> Entry | None:
+    """What a line says: a note, an answer to the step, or a reading; None where it is none of these."""
     if line.lower().startswith("note "):
         return Entry(note=line[5:].strip())
-    if line in ("?", "cannot-tell", "cannot tell"):
-        return Entry(check=check, answer="cannot-tell", place=place)
-    if line.isdigit() and 1 <= int(line) <= len(answers):
-        return Entry(check=check, answer=answers[int(line) - 1], place=place)
-    if line in answers:
-        return Entry(check=check, answer=line, place=place)
+    if step is not None:
+        answers, place = [c.id for c in step.answers], step.place if ":" in step.place else ""
+        if line in ("?", "cannot-tell", "cannot tell"):
+            return Entry(check=step.id, answer="cannot-tell", place=place)
+        if line.isdigit() and 1 <= int(line) <= len(answers):
+            return Entry(check=step.id, answer=answers[int(line) - 1], place=place)
+        if line in answers:
+            return Entry(check=step.id, answer=line, place=place)
     name, found, value = line.partition("=")
     if found and value.strip():
         value, _, where = value.partition("@")

@@ -432,6 +432,21 @@ def test_ask_goes_on_with_a_kept_case(base: Knowledge, tmp_path: Path) -> None:
     assert (case.entries[-1].check, case.entries[-1].answer) == (step.id, step.answers[0].id)
 
 
+def test_ask_keeps_a_remedy_that_was_done(base: Knowledge, capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    """Of the remedy proposed or of one named; an unknown one or an unknown outcome is told; once cured, what proves it."""
+    case, target = Path(__file__).parent / "examples" / "low-suction-drier.yaml", tmp_path / "kept.yaml"
+    lines = ("done soon", "done better no-such-remedy", "done not-cured", "undo", "done cured")
+    assert ask(base, case, target, script(*lines)) == 0
+    said = capsys.readouterr().out
+    assert "once it is done: done cured" in said and "[replace-drier]" in said
+    assert "not understood: 'done soon'" in said and "'no-such-remedy'" in said and "unknown action" in said
+    assert said.rstrip().splitlines()[-2] == "Cured. Prove it, then close the call:"
+    assert base.causes["drier-restricted"].proof in said
+    last = read_case_file(target).entries[-1]
+    assert (last.action, last.outcome) == ("replace-drier", "cured")
+    assert main(["run", str(target), "--json"]) == 0
+
+
 def test_ask_from_standard_input(tmp_path: Path) -> None:
     """The real command with typed lines; the end of input ends the call without a traceback."""
     target = tmp_path / "kept.yaml"
