@@ -19,6 +19,7 @@ from diagnose.plant.supply import SupplyState
 PHASE, POWER, FLOW, HIGH, LOW = "phase-or-voltage", "power-failed", "flow", "high-pressure", "low-pressure"
 FREEZE, OVERLOAD = "freeze", "motor-overload"
 PROTECTION, EARTH = "compressor-protection", "earth-fault"
+MODULE = "protection-module"  # device name of the module of a compressor: its contact lies in the control's string
 VOLUME_HEAT = 4.19e6  # rho cp of water [J/(m3 K)]
 PULLS_IN = 0.80  # contactor coils: share of control volts (common practice, no source)
 DIP_DROPS_OUT_PCT = 30.0  # ISO 8528-5 texts: more can drop out starters

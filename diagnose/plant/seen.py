@@ -31,6 +31,12 @@ SUPERHEAT_K = (5.0 * F, 18.0 * F)
 SUBCOOLING_K = (1.0 * F, 6.0 * F, 20.0 * F)
 FILL_PA = (1.5 * 6894.757, 5.0 * 6894.757, 45.0 * 6894.757)
 WARM_K, COLD_K = 10.0 * F, -8.0 * F  # return against design
+ALIKE_K = (
+    4.0 * F,
+    6.0 * F,
+    6.0 * F,
+    6.0 * F,
+)  # suction, condensing, superheat, subcooling of two circuits at one stage
 
 DEVICES = {
     "phase-monitor": "phase-monitor",
@@ -95,7 +101,49 @@ def seen_words(plant: Plant, health: Health, conditions: Conditions, shot: Snaps
     for circuit in plant.circuits:
         words.update(_circuit(plant, health, shot, circuit))
     words.update(_compressors(plant, health, shot))
+    alike = _alike(plant, health, shot)
+    if alike:
+        words["circuits-alike", "unit"] = alike
     return words
+
+
+def _standing(plant: Plant, health: Health, shot: Snapshot) -> set[str]:
+    """Compressors that were called and do not run: not fed, resting, locked, tripped themselves or with their circuit."""
+    tripped = {t.place for t in shot.trips}
+    out = set()
+    for circuit in plant.circuits:
+        for name in circuit.compressors:
+            branch = health.supply.branch(f"compressor:{name}")
+            held = branch.dead or branch.locked or branch.earth or name in health.control.resting
+            lost = {f"compressor:{name}", f"circuit:{circuit.id}"} & tripped
+            if name not in shot.running and (held or lost):
+                out.add(name)
+    return out
+
+
+def _alike(plant: Plant, health: Health, shot: Snapshot) -> str:
+    """Whether somebody who holds circuit against circuit sees one in trouble; "" where there is nothing to hold it against.
+
+    Circuits are compared at the same stage: those in which all compressors run. One whose compressor was called and stands
+    differs plainly.
+    """
+    if len(plant.circuits) < 2:
+        return ""
+    if "cooling" not in shot.readings:
+        return "alike"
+    held = _standing(plant, health, shot)
+    whole: list[tuple[float, ...]] = []
+    for circuit in plant.circuits:
+        if held & set(circuit.compressors):
+            return "one-differs"
+        if set(circuit.compressors) <= set(shot.running) and f"{circuit.id}.suction_dew_k" in shot.balance:
+            keys = ("suction_dew_k", "discharge_dew_k", "superheat_k", "subcooling_k")
+            whole.append(tuple(shot.balance[f"{circuit.id}.{key}"] for key in keys))
+    for n, apart in enumerate(ALIKE_K):
+        values = [one[n] for one in whole]
+        if values and max(values) - min(values) > apart:
+            return "one-differs"
+    return "alike"
 
 
 def _volts(shot: Snapshot, quantity: str) -> tuple[float, ...]:
@@ -158,7 +206,14 @@ def _loop(plant: Plant, health: Health, conditions: Conditions, shot: Snapshot) 
     back = health.loop.pump_reversed or (health.supply.reversed and not plant.loop.pump_drive)
     hums = health.loop.pump_jammed or health.supply.branch("pump").locked
     turns = ("backwards" if back else "right-way") if turning else "hums" if hums else "stopped"
+    if plant.loop.pump_drive and shot.lamps["power"] == "on":
+        if turning:
+            yield ("drive-display", place), "runs"
+        elif shot.hold in ("pump-switched-off", "drive-no-run-order") or shot.lamps["screen"] == "off":
+            yield ("drive-display", place), "ready"  # fed, and nobody orders it to run
     yield ("pump-turning", place), turns
+    if not turning:
+        yield ("pump-noise", place), "hum" if hums else "silent"
     both = turning and health.loop.both_running
     yield ("pumps-running", "unit"), "both" if both else "one" if turning else "neither"
     warm = conditions.entering_k + health.loop.entering_add_k - plant.control.set_point_k - 10.0 * F
@@ -166,6 +221,8 @@ def _loop(plant: Plant, health: Health, conditions: Conditions, shot: Snapshot) 
     yield ("effect:loop-warmth", "unit"), warmth
     fill = plant.loop.fill_pa - health.loop.fill_lost_pa
     yield ("tank-pressure", "unit"), _step(fill, FILL_PA, ("none", "low", "normal", "high"))
+    if plant.loop.pump_drive:
+        yield ("pump-starter", place), "drive"
     if turning and plant.loop.pump_drive:
         speed = health.loop.pump_speed
         yield ("drive-speed", place), "none" if speed < 0.05 else "low" if speed < 0.8 else "normal"
@@ -196,13 +253,21 @@ def _control(plant: Plant, health: Health, shot: Snapshot) -> Iterator[tuple[Key
     if shot.lamps["power"] == "on":
         yield ("monitor-lamp", "supply"), _monitor_lamp(plant, health, shot)
     device = next((DEVICES[t.device] for t in shot.trips if t.device in DEVICES), "none")
-    if shot.lamps["power"] == "on":
+    if shot.lamps["power"] == "on" and all(
+        t.device != controller.MODULE for t in shot.trips
+    ):  # its lamp is no device that has opened
         yield ("tripped-device", "unit"), device
     if shot.hold in STRING and lit:
         yield ("control-string", "unit"), STRING[shot.hold]
     yield ("what-runs", "unit"), _what_runs(plant, shot)
-    if shot.trips:
-        first = shot.trips[0].after_s
+    if shot.state == "cooling" and not shot.trips:  # it runs: nothing holds it and nothing did
+        yield ("control-string", "unit"), "complete"
+        yield ("lock-out-reason", "unit"), "no-lock-out"
+        yield ("safety-button", "unit"), "in"
+        yield ("waiting-cleared", "unit"), "starts"
+    timed = [t for t in shot.trips if t.device != controller.MODULE]  # a lock-out stands from before
+    if timed:
+        first = timed[0].after_s
         yield (
             ("trip-time", "unit"),
             "at-once" if first < 1.5 else "seconds" if first < 75.0 else "minutes" if first < 6000.0 else "long",
@@ -244,8 +309,7 @@ def _monitor_lamp(plant: Plant, health: Health, shot: Snapshot) -> str:
 
 def _what_runs(plant: Plant, shot: Snapshot) -> str:
     if shot.state == "cooling":
-        circuits = [c for c in plant.circuits if set(c.compressors) & set(shot.running)]
-        return "all" if len(circuits) == len(plant.circuits) else "one-circuit"
+        return "all" if len(shot.running) == len(plant.compressors) else "one-circuit"
     late = any(t.after_s > 5.0 and t.device != "phase-monitor" for t in shot.trips)
     if "cooling" in shot.readings or (late and shot.hold in ("pump-overload", "tripped")):
         return "starts-then-stops"
@@ -273,6 +337,8 @@ def _circuit(plant: Plant, health: Health, shot: Snapshot, circuit: CircuitParam
     elif shot.hold == "set-point-satisfied":
         yield ("cycle-end", place), "set-point-reached"
     if f"{name}.suction_dew_k" not in shot.balance:
+        if "cooling" in shot.readings and not tripped:
+            yield ("pressures-equal", place), "nearly-equal"  # it stands while the others run
         return
     limits = SUCTION_K if plant.loop.fluid == "water" else GLYCOL_SUCTION_K
     over_set = shot.balance[f"{name}.suction_dew_k"] - plant.control.set_point_k
@@ -316,10 +382,16 @@ def _compressors(plant: Plant, health: Health, shot: Snapshot) -> Iterator[tuple
                 yield key, "hums-then-trips"
             elif device == "earth-leakage":
                 yield key, "device-opens"
+            elif device == controller.MODULE or name in health.control.resting or health.supply.branch(place).dead:
+                yield key, "nothing"
             elif device or (lost and "cooling" in shot.readings):
                 yield key, "starts-then-stops"
             elif "cooling" not in shot.readings:
                 yield key, "nothing"
+            if health.supply.branch(place).locked and device:
+                yield ("compressor-sound", place), "hums"
+            elif name not in shot.running and device in ("", controller.MODULE) and not lost:
+                yield ("compressor-sound", place), "silent"  # one that ran until its trip was heard: its card says how
             dial = health.control.compressor_overload.get(name, 1.0)
             if dial < 0.9:
                 yield ("compressor-overload-dial", place), "below"

@@ -303,6 +303,9 @@ class _Run:
             place = f"compressor:{name}"
             branch = health.supply.branch(place)
             if name in resting:
+                if resting[name] == "module-lock-out":
+                    why = "its protection module is in lock-out"
+                    self.trips.append(Trip(controller.PROTECTION, place, controller.MODULE, 0.5, why))
                 continue
             if branch.dead:
                 resting[name] = "not fed"

@@ -126,7 +126,6 @@ EFFECTS = (
     ),
     _rest("module-lock-out", "compressor", "locked out by its module"),
     _rest("compressor-internal-overload-open", "compressor", "internal overload open"),
-    _rest("scroll-thermal-disc-open", "compressor", "thermal disc open"),
     _e(
         "stage-rests-at-part-load",
         "unit",

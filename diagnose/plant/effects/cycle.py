@@ -183,4 +183,5 @@ EFFECTS = (
     ),
     _e("scroll-worn", "compressor", "share leaking back inside, up to 0.5", _worn),
     _e("scroll-reversed", "compressor", "turns without pumping", _backwards, switch=True),
+    _e("scroll-thermal-disc-open", "compressor", "turns without pumping while it is hot", _backwards, switch=True),
 )
