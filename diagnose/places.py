@@ -63,6 +63,16 @@ class Topology:
         """More than one circuit, as far as is known."""
         return len(self.circuits) > 1
 
+    @property
+    def facts(self) -> dict[str, str]:
+        """What is known of the parts, as facts a card may ask for; what nobody told is left out, except `several-circuits`."""
+        made = {"several-circuits": "yes" if self.several else "no"}
+        if self.circuits:
+            made["circuits"] = "several" if self.several else "one"
+        if any(self.compressors.values()):
+            made["tandem"] = "yes" if any(len(names) > 1 for names in self.compressors.values()) else "no"
+        return made
+
 
 def _letters(count: int) -> tuple[str, ...]:
     return tuple("ABCDEFGHIJKL"[:count])

@@ -115,7 +115,7 @@ def _prepare(
     readings = read_all(case, machine, topology, knowledge)
     derivation = derive_all(machine, readings, topology)
     add_expected(derivation, case.machine)
-    facts = {**DEFAULT_FACTS, **machine.facts, "several-circuits": "yes" if topology.several else "no"}
+    facts = {**DEFAULT_FACTS, **machine.facts, **topology.facts}
     for context in case.context:
         if context in ("generator", "utility"):
             facts.setdefault("supply", context)

@@ -18,6 +18,8 @@ MACHINE_FACTS: dict[str, tuple[str, ...]] = {
     "clean-split": ("known",),
     "card-subcooling": ("known",),
     "several-circuits": ("yes", "no"),
+    "circuits": ("one", "several"),
+    "tandem": ("yes", "no"),
 }
 # what is assumed where nobody told it: an assumption rules out no cause, so no cause card may ask for it
 ASSUMED_FACTS = ("expansion", "coil", "pump-in-use")

@@ -82,7 +82,50 @@ def test_what_the_machine_cannot_know_is_left_to_the_cards(lab: Any) -> None:
         (Fault("compressor-seized"), ("start-attempt", "compressor:A1"), "hums-then-trips"),
         (Fault("overload-set-low", 1.0), ("tripped-device", "unit"), "pump-overload"),
         (Fault("start-delay-running"), ("screen-status", "unit"), "timer"),
+        (Fault("compressor-branch-open", place="compressor:A2"), ("what-runs", "unit"), "one-circuit"),
+        (Fault("compressor-branch-open", place="compressor:A2"), ("circuits-alike", "unit"), "one-differs"),
+        (Fault("compressor-branch-open", place="compressor:A2"), ("compressor-sound", "compressor:A2"), "silent"),
+        (Fault("compressor-branch-open", place="compressor:A2"), ("start-attempt", "compressor:A2"), "nothing"),
+        (Fault("module-lock-out"), ("alarm-text", "unit"), "compressor-protection"),
+        (Fault("refrigerant-leak", 0.9), ("circuits-alike", "unit"), "one-differs"),
+        (Fault("hose-kinked", 0.7), ("circuits-alike", "unit"), "alike"),
+        (Fault("pump-switched-off"), ("pump-noise", "pump:onboard"), "silent"),
+        (Fault("pump-jammed"), ("pump-noise", "pump:onboard"), "hum"),
     ],
 )
 def test_faults_look_like_themselves(lab: Any, fault: Fault, key: tuple[str, str], word: str) -> None:
     assert seen(lab.plant(circuits=2, compressors=4), fault)[key] == word
+
+
+def test_a_compressor_that_ran_until_its_trip_was_heard_before(lab: Any) -> None:
+    """What one that turns backwards sounds like is not "silent", though its protector has stopped it by now: its card says it."""
+    words = seen(lab.plant(circuits=2, compressors=4), Fault("scroll-reversed"))
+    assert ("compressor-sound", "compressor:A1") not in words
+    assert words["start-attempt", "compressor:A1"] == "starts-then-stops"
+
+
+def test_one_compressor_alone_on_its_circuit_leaves_equal_pressures(lab: Any) -> None:
+    """Its circuit equalises while the other one cools; beside a twin the pressures stay apart."""
+    alone, beside = lab.plant(circuits=2, compressors=2), lab.plant(circuits=2, compressors=4)
+    fault = Fault("compressor-branch-open", place="compressor:A1")
+    assert seen(alone, fault)["pressures-equal", "circuit:A"] == "nearly-equal"
+    assert seen(beside, fault)["pressures-equal", "circuit:A"] == "apart"
+
+
+def test_one_of_two_compressors_standing_halves_the_approach(lab: Any) -> None:
+    """Half the gas over the same plate and the same coil: suction rises toward the fluid, head sinks toward the air (common
+    practice, no source). The cards of what makes a compressor stand say the same.
+    """
+    plant = lab.plant(circuits=2, compressors=4)
+    well, fault = simulate(plant, Conditions()), Fault("compressor-branch-open", place="compressor:A2")
+    half = simulate(plant, Conditions(), [fault])
+
+    def over(shot: Any, name: str, against: str) -> float:
+        return float(shot.taken(against, "unit", "cooling").true - shot.balance[f"A.{name}"])
+
+    assert over(half, "suction_dew_k", "leaving_fluid") < 0.6 * over(well, "suction_dew_k", "leaving_fluid")
+    assert over(half, "discharge_dew_k", "weather_air") > 0.85 * over(well, "discharge_dew_k", "weather_air")
+    knowledge = load_knowledge()
+    for cause in ("compressor-branch-open", "compressor-contactor-coil-failed", "module-lock-out"):
+        brought = {b.finding or b.effect: set(b.gives) for b in knowledge.causes[cause].brings}
+        assert "low" in brought["approach"] and "low" in brought["condenser-split"] and "high" in brought["suction"]
