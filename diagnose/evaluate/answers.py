@@ -29,6 +29,11 @@ OPENING = {
 }
 WRONG = {"technician": 0.03, "telephone": 0.08}  # share of sure answers that are wrong: common practice, no source
 RUNNING = ("cooling", "steady")
+#: words nobody meets at a compressor that runs: cards know them of machines that stand
+NOT_RUNNING: dict[str, tuple[str, ...]] = {
+    "compressor-sound": ("silent", "hums", "clicks-off"),
+    "compressor-contactor": ("no-coil-voltage", "stays-out"),
+}
 UNITS: dict[Kind, tuple[str, int]] = {
     Kind.GAUGE_PRESSURE: ("psig", 1),
     Kind.PRESSURE_DIFFERENCE: ("psi", 2),
@@ -80,7 +85,10 @@ class Person:
         pair = (*self.call.instances, 0, 0)[:2]
         wrong = [np.array([n], dtype=np.int64) for n in pair]
         row = node.table()[int(node.signature(*wrong)[0]), above if node.parent is not None else 0]
-        return self._rng("word", *key).choices(node.words, [float(p) for p in row])[0]
+        weights = [float(p) for p in row]
+        if self.call.shot is not None and key[1].removeprefix("compressor:") in self.call.shot.running:
+            weights = [0.0 if w in NOT_RUNNING.get(key[0], ()) else p for w, p in zip(node.words, weights, strict=True)]
+        return self._rng("word", *key).choices(node.words, weights)[0]
 
     def place_of(self, check: Check, asked: str) -> str:
         """Where the look is done: as asked, else where the trouble is, else at the first place of its kind."""

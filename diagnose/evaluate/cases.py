@@ -155,7 +155,7 @@ def _network(knowledge: Knowledge, machine: Machine, plant: Plant, context: Sequ
     topology = topology_of(machine)
     spoken = [f"circuit:{c.id}" for c in plant.circuits] + [f"compressor:{c}" for c in plant.compressors]
     spoken += [f"fan:{f}" for c in plant.circuits for f in c.air.fans]
-    facts = {**DEFAULT_FACTS, **read_machine(machine).facts, "several-circuits": "yes" if topology.several else "no"}
+    facts = {**DEFAULT_FACTS, **read_machine(machine).facts, **topology.facts}
     if "site-pump" in context:
         facts["pump-in-use"] = "site"
     return network_for(knowledge, places_for(topology, spoken), context, facts)
@@ -211,7 +211,7 @@ SHOWS: dict[str, tuple[str, ...]] = {
     "freeze-trip": ("freeze",),
     "high-head": ("high-pressure",),
 }
-ODD = 0.04  # weight left to a complaint that the machine does not show
+ODD = 0.04  # share of calls about what the machine does not show
 
 
 def _shown(complaint: str, shot: Snapshot, seen: dict[Key, str]) -> bool:
@@ -240,20 +240,21 @@ def _shown(complaint: str, shot: Snapshot, seen: dict[Key, str]) -> bool:
 def _complaint(
     rng: random.Random, knowledge: Knowledge, causes: Sequence[str], shot: Snapshot | None, seen: dict[Key, str]
 ) -> str | None:
-    """By the strengths of the cards, held to what the simulated machine shows; None when it shows nothing to call about."""
+    """By the strengths of the cards; None when the simulated machine does not show what that call is about: nobody calls then.
+
+    A complaint the machine does not show stays possible (`ODD`), and none becomes likelier because another does not show.
+    """
     strength, weights = knowledge.words.strength, dict.fromkeys(knowledge.complaints, 0.0)
     for cause in causes:
         for complaint, word in knowledge.causes[cause].complaints.items():
             weights[complaint] += strength[word]
     if not causes:
         weights = {c.id: strength[c.when_nothing_is_wrong] for c in knowledge.complaints.values()}
-    if shot is not None and causes:
-        shown = {c for c in weights if _shown(c, shot, seen)}
-        if not any(weights[c] for c in shown):
-            return None
-        weights = {c: w * (1.0 if c in shown else ODD) for c, w in weights.items()}
     names = sorted(c for c, w in weights.items() if w > 0.0)
-    return rng.choices(names, [weights[c] for c in names])[0]
+    complaint = rng.choices(names, [weights[c] for c in names])[0]
+    if shot is not None and causes and not _shown(complaint, shot, seen) and rng.random() >= ODD:
+        return None
+    return complaint
 
 
 def draw_call(knowledge: Knowledge, seed: int, number: int, machine: Machine | None = None) -> Call:
