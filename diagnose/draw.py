@@ -185,16 +185,17 @@ def ordered_looks(
     """Looks in the order to do them.
 
     With nothing known yet the complaint's own first looks come first, as the trade orders them. Then what lowers the expected
-    minutes most; where nothing lowers them any more, what tells most for its minutes. A look that settles a contradiction,
-    or that tells whether a second cause explains what the leading one does not, goes before.
+    minutes most; where nothing lowers them any more, what tells most for its minutes. A look that settles a contradiction or confirms a
+    likely leader goes before, then one that tells whether a second cause explains what the leading one does not.
     """
     first = work.knowledge.complaints[work.case.complaint].first
     bare = not work.graded.evidence
     settle = set(gates.settle)
+    second: set[str] = set()
     if max(lead.p_instrument, lead.p_liars) >= work.knowledge.words.verdict["two-causes"]:
         settle |= {s.candidate.check.id for s in settling_looks(work, belief, lead, useful)}
     if lead.unexplained and lead.p_top >= work.knowledge.words.verdict["one-cause"]:
-        settle |= {s.candidate.check.id for s in second_cause_looks(work, network, lead, useful)}
+        second = {s.candidate.check.id for s in second_cause_looks(work, network, lead, useful)}
     if lead.p_top >= work.knowledge.words.verdict["one-cause"]:
         settle |= {s.candidate.check.id for s in confirming(work, network, lead, lead.top, useful)} | set(first)
     pays = min((s.value for s in useful), default=float("inf")) < base * PAYS
@@ -203,7 +204,7 @@ def ordered_looks(
         name = one.candidate.check.id
         if bare and name in first:
             return -1.0, float(first.index(name)), 0.0, name
-        urgent = 0.0 if name in settle else 1.0
+        urgent = 0.0 if name in settle else 0.5 if name in second else 1.0
         if pays:
             return urgent, one.value, -one.information, name
         return urgent, -one.information / one.candidate.cost, one.value, name

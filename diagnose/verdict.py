@@ -208,6 +208,8 @@ def decide(
     sure = lead.p_top >= CONFIDENT or not looking_pays
     open_question = bool(lead.unexplained) and bool(second_cause_looks(work, network, lead, useful))
     sure = sure and (lead.p_top >= CONFIDENT or quick or not (confirm or first_looks(work, useful)))
+    # readings that cannot all be true: nothing is sure while a look may still show which of them is wrong
+    sure = sure and not any(one.candidate.settles for one in useful)
     if cause.kind == "fault" and lead.p_top >= needed and sure and not open_question:
         partner = _needed_partner(work, network, lead)
         if partner is not None:

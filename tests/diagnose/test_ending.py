@@ -85,6 +85,20 @@ def test_at_the_end_what_is_likelier_than_not_is_held(
     assert end(base, open_call, 1.0, p_top=0.45, p_cause=0.45, **alone) == "cannot-tell"
 
 
+def test_nothing_is_sure_while_a_contradiction_may_be_settled(
+    base: Knowledge, open_call: tuple[Work, Network, Belief, Lead]
+) -> None:
+    """However likely the leader: which of two readings is wrong is looked at first."""
+    work, network, belief, found = open_call
+    top = next(n for n, i in enumerate(network.instances) if i.cause == "non-condensable-gas")
+    alone = {"p_instrument": 0.0, "p_normal": 0.0, "p_pair": 0.0, "p_same": 0.0, "p_liars": 0.0, "unexplained": ()}
+    shown = replace(found, top=top, p_top=0.99, p_cause=0.99, **alone)  # type: ignore[arg-type]
+    for settles, kind in ((True, ""), (False, "one-cause")):
+        look = a_look(base, 0.001, 6.0, settles=settles)
+        verdict = decide(work, network, belief, shown, [look], 200.0, 1.0, gates_of(work))
+        assert (verdict.kind if verdict is not None else "") == kind
+
+
 def test_a_cause_at_several_places_is_one_cause(base: Knowledge, open_call: tuple[Work, Network, Belief, Lead]) -> None:
     work, network, belief, found = open_call
     at = [n for n, i in enumerate(network.instances) if i.cause == "compressor-contactor-coil-failed"]
