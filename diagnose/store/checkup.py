@@ -35,6 +35,15 @@ def _machines(tx: Any) -> Iterator[str]:
             datetime.fromisoformat(row["added_at"])
         except ValueError as error:
             yield f"machine {shorten(row['id'])}: {shorten(error, 160)}"
+        versions = db.versions_of(tx, row["id"])
+        if [one["number"] for one in versions] != list(range(2, len(versions) + 2)):
+            yield f"machine {shorten(row['id'])}: versions of its card are not numbered 2, 3, 4 ..."
+        for one in versions:
+            try:
+                Machine.model_validate_json(one["card"])
+                datetime.fromisoformat(one["at"])
+            except ValueError as error:
+                yield f"machine {shorten(row['id'])}, version {one['number']}: {shorten(error, 160)}"
 
 
 def _calls(tx: Any) -> Iterator[str]:

@@ -64,6 +64,17 @@ machines = Table(
     Column("added_at", Text, nullable=False),
     Column("added_by", Text, nullable=False),
 )
+machine_versions = Table(
+    "machine_versions",
+    _schema,
+    Column("machine_id", Text, ForeignKey("machines.id"), primary_key=True),
+    Column("number", Integer, primary_key=True, autoincrement=False),
+    Column("key", Text, nullable=False),
+    Column("card", Text, nullable=False),
+    Column("by", Text, nullable=False),
+    Column("at", Text, nullable=False),
+    UniqueConstraint("machine_id", "key", name="machine_versions_once"),
+)
 calls = Table(
     "calls",
     _schema,
@@ -407,6 +418,17 @@ def all_machines(tx: Connection) -> list[Row]:
 def one_machine(tx: Connection, machine_id: str) -> Row | None:
     """One machine, or None."""
     return _first(tx, select(machines).where(machines.c.id == machine_id))
+
+
+def versions_of(tx: Connection, machine_id: str = "") -> list[Row]:
+    """Later versions of one machine's card, or of all machines', oldest first."""
+    query = select(machine_versions).order_by(machine_versions.c.machine_id, machine_versions.c.number)
+    return _rows(tx, query.where(machine_versions.c.machine_id == machine_id) if machine_id else query)
+
+
+def add_version(tx: Connection, row: Row) -> None:
+    """Insert a version of a machine's card."""
+    tx.execute(insert(machine_versions), dict(row))
 
 
 def add_call(tx: Connection, row: Row) -> None:

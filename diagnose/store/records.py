@@ -32,13 +32,18 @@ class Conflict(StoreError):
 
 @dataclass(frozen=True, slots=True)
 class MachineRecord:
-    """A machine of the fleet. invented: belongs to the demonstration."""
+    """A machine of the fleet. invented: belongs to the demonstration. version: of the card, 1 as it came; changed_at,
+    changed_by: when and by whom this version was given, as added_at and added_by for the first.
+    """
 
     id: str
     card: Machine
     invented: bool
     added_at: datetime
     added_by: str
+    version: int
+    changed_at: datetime
+    changed_by: str
 
 
 @dataclass(frozen=True, slots=True)

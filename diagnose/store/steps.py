@@ -137,4 +137,23 @@ STEPS: tuple[Step, ...] = (
             for table in ("placement_events", "placement_photos")
         ),
     ),
+    Step(
+        "later versions of a machine's card",
+        both=(
+            # the card a machine came with is version 1 and stays in its row
+            "CREATE TABLE machine_versions (machine_id TEXT NOT NULL REFERENCES machines (id), number INTEGER NOT NULL, "
+            'key TEXT NOT NULL, card TEXT NOT NULL, "by" TEXT NOT NULL, at TEXT NOT NULL, '
+            "PRIMARY KEY (machine_id, number), "
+            "CONSTRAINT machine_versions_once UNIQUE (machine_id, key))",
+        ),
+        sqlite=tuple(
+            f"CREATE TRIGGER machine_versions_{act.lower()} BEFORE {act} ON machine_versions "
+            "BEGIN SELECT RAISE(ABORT, 'what happened is never changed or deleted'); END"
+            for act in ("UPDATE", "DELETE")
+        ),
+        postgresql=(
+            "CREATE TRIGGER machine_versions_keeps BEFORE UPDATE OR DELETE ON machine_versions "
+            "FOR EACH ROW EXECUTE FUNCTION chiller_keeps()",
+        ),
+    ),
 )

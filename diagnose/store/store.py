@@ -103,17 +103,58 @@ class Store:
     # --- machines
 
     def machines(self) -> tuple[MachineRecord, ...]:
-        """The fleet, in the order of their coming."""
+        """The fleet as its cards stand now, in the order of their coming."""
         with self._db.read() as tx:
-            return tuple(_machine(row) for row in db.all_machines(tx))
+            latest = {row["machine_id"]: row for row in db.versions_of(tx)}
+            return tuple(_machine(row, latest.get(row["id"])) for row in db.all_machines(tx))
 
     def machine(self, machine_id: str) -> MachineRecord:
-        """One machine. Raises StoreError when there is none."""
+        """One machine as its card stands now. Raises StoreError when there is none."""
+        return self.machine_versions(machine_id)[-1]
+
+    def machine_versions(self, machine_id: str) -> tuple[MachineRecord, ...]:
+        """All versions of a machine's card, oldest first. Raises StoreError when there is no such machine."""
         with self._db.read() as tx:
             row = db.one_machine(tx, machine_id)
+            later = db.versions_of(tx, machine_id) if row is not None else []
         if row is None:
-            raise StoreError("no such machine", given=machine_id, do="choose one from the list")
-        return _machine(row)
+            raise _no_machine(machine_id)
+        return tuple(_machine(row, version) for version in (None, *later))
+
+    def change_machine(
+        self,
+        machine_id: str,
+        card: Machine | Mapping[str, Any],
+        *,
+        key: str,
+        after_version: int,
+        by: str,
+        at: datetime | None = None,
+    ) -> int:
+        """Give a machine a new version of its card; its number. Calls keep the card they were opened with.
+
+        The same key again stores nothing and gives the same number. Raises CaseError (bad card), Conflict (somebody else
+        changed it since ``after_version``), StoreError (no such machine).
+        """
+        valid = _named(_validated(Machine, card))
+        key, by = checked_key(key), self._who(by)
+        row = {"machine_id": machine_id, "key": key, "card": db.as_json(_dump(valid)), "by": by, "at": stamp_of(at)}
+        try:
+            with self._db.write() as tx:
+                first = db.one_machine(tx, machine_id)
+                if first is None:
+                    raise _no_machine(machine_id)
+                later = db.versions_of(tx, machine_id)
+                if (same := next((one for one in later if one["key"] == key), None)) is not None:
+                    return int(same["number"])
+                now = _machine(first, later[-1] if later else None)
+                if now.version != after_version:
+                    raise Conflict("somebody else has changed this machine", given=f"version {after_version}",
+                                   allowed=f"version {now.version}", do="nothing was stored: look at it and change it again")  # fmt: skip
+                db.add_version(tx, {**row, "number": now.version + 1})
+                return now.version + 1
+        except db.Taken:
+            raise Conflict("somebody else changed this machine just now", do="look at it and change it again") from None
 
     def add_machine(
         self,
@@ -125,12 +166,7 @@ class Store:
         invented: bool = False,
     ) -> str:
         """Add a machine and return its id. Raises CaseError (bad card), Conflict (id taken), StoreError."""
-        valid = _validated(Machine, card)
-        if not valid.name:
-            raise CaseError(
-                "machine",
-                ["machine.name: no name given; allowed: up to 200 characters; give the machine a name"],
-            )
+        valid = _named(_validated(Machine, card))
         chosen = checked_key(machine_id) if machine_id else secrets.token_urlsafe(9)
         row = {
             "id": chosen,
@@ -555,11 +591,28 @@ def _dump(model: Case | Entry | Machine) -> dict[str, Any]:
     return data
 
 
-def _machine(row: db.Row) -> MachineRecord:
+def _machine(row: db.Row, version: db.Row | None) -> MachineRecord:
+    """version: the row of a later version of the card, None for the card the machine came with."""
+    added = datetime.fromisoformat(row["added_at"])
     return MachineRecord(
         row["id"],
-        Machine.model_validate_json(row["card"]),
+        Machine.model_validate_json((version or row)["card"]),
         bool(row["invented"]),
-        datetime.fromisoformat(row["added_at"]),
+        added,
         row["added_by"],
+        version["number"] if version else 1,
+        datetime.fromisoformat(version["at"]) if version else added,
+        version["by"] if version else row["added_by"],
     )
+
+
+def _named(card: Machine) -> Machine:
+    if not card.name:
+        raise CaseError(
+            "machine", ["machine.name: no name given; allowed: up to 200 characters; give the machine a name"]
+        )
+    return card
+
+
+def _no_machine(machine_id: str) -> StoreError:
+    return StoreError("no such machine", given=machine_id, do="choose one from the list")

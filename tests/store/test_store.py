@@ -14,6 +14,7 @@ import pytest
 from diagnose.case import Case, Entry, Machine
 from diagnose.store import Conflict, Store
 from diagnose.store import database as db
+from diagnose.store.checkup import check_all
 from shared.errors import CaseError, ChillerError, StoreError
 
 T0 = datetime(2026, 5, 4, 9, 0, tzinfo=UTC)
@@ -267,6 +268,26 @@ def test_machines(store: Store) -> None:
     call = store.open_call(HEADER, by="Ann", machine_id=made)
     opened(store)
     assert [c.id for c in store.calls(machine_id=made)] == [call]
+
+
+def test_a_card_is_changed_by_a_new_version_and_calls_keep_theirs(store: Store) -> None:
+    unit = store.add_machine({"name": "Unit 7", "design_flow": "150 gpm"}, by="Ann", at=T0)
+    call = store.open_call({**HEADER, "machine": store.machine(unit).card}, by="Ann", machine_id=unit)
+    changed = {"name": "Unit 7", "design_flow": "144 gpm", "refrigerant": "R-32"}
+    assert store.change_machine(unit, changed, key="c1", after_version=1, by="Bo", at=T0 + timedelta(days=1)) == 2
+    assert store.change_machine(unit, changed, key="c1", after_version=1, by="Bo") == 2, "the same tap again"
+    now = store.machine(unit)
+    assert (now.version, now.changed_by, now.added_by, now.card.design_flow) == (2, "Bo", "Ann", "144 gpm")
+    assert [m.card.design_flow for m in store.machines()] == ["144 gpm"]
+    assert [(v.version, v.card.design_flow) for v in store.machine_versions(unit)] == [(1, "150 gpm"), (2, "144 gpm")]
+    assert store.case(call).machine.design_flow == "150 gpm"
+    with pytest.raises(Conflict, match="version 1.*version 2"):
+        store.change_machine(unit, {"name": "Unit 8"}, key="c2", after_version=1, by="Ann")
+    with pytest.raises(CaseError, match="no name given"):
+        store.change_machine(unit, {"name": ""}, key="c3", after_version=2, by="Ann")
+    with pytest.raises(StoreError, match="no such machine"):
+        store.change_machine("nobody", {"name": "x"}, key="c4", after_version=1, by="Ann")
+    assert store.machine(unit) == now and check_all(store._db) == []
 
 
 def test_eight_writers_lose_nothing_and_double_nothing(store: Store) -> None:
