@@ -44,6 +44,17 @@ STOP_WORDS: dict[str, tuple[str, ...]] = {
         "pressure climbs by itself",
     ),
     "gas": ("gas smell", "smell of gas", "oily mist", "gas leak", "refrigerant cloud"),
+    "reset": (
+        "pressed reset",
+        "pressed the reset",
+        "pushed the reset",
+        "hit reset",
+        "reset it",
+        "reset again",
+        "resetting",
+        "reset twice",
+        "reset three times",
+    ),
     "live": ("panel key", "open the panel", "terminals to poke", "multimeter", "my meter", "remove the cover"),
 }
 CASE_FACTS: dict[str, tuple[str, ...]] = {
