@@ -15,7 +15,7 @@ from statistics import NormalDist, median
 
 OVERSHOOT = 1.166  # Siegmund's correction for the step over the limit
 MAD_TO_SD = 1.4826  # of a normal distribution
-LEAST_FOR_SCATTER = 6
+LEAST_FOR_SCATTER, MOST_FOR_SCATTER = 6, 60  # values a scatter is taken from, the latest
 BAND = 0.90  # two-sided confidence of the band of a slope
 MOST_STEPS = 2.0  # a sum stops at this many limits, so that it comes down again once the cause is gone
 GATE = 0.6  # most of the limit that one value may add: no single reading gives a word
@@ -115,7 +115,7 @@ def cumulative(
     out: list[Step] = []
     total = 0.0
     for n, value in enumerate(values):
-        sd = max(noise, scatter(values[: n + 1]))
+        sd = max(noise, scatter(values[max(0, n + 1 - MOST_FOR_SCATTER) : n + 1]))
         limit = limit_for((allowance - reference) / sd, length)
         step = (value - reference) / sd
         held = step > GATE * limit
