@@ -209,7 +209,8 @@ def decide(
     open_question = bool(lead.unexplained) and bool(second_cause_looks(work, network, lead, useful))
     sure = sure and (lead.p_top >= CONFIDENT or quick or not (confirm or first_looks(work, useful)))
     # readings that cannot all be true: nothing is sure while a look may still show which of them is wrong
-    sure = sure and not any(one.candidate.settles for one in useful)
+    unsettled = any(one.candidate.settles for one in useful)
+    sure = sure and not unsettled
     if cause.kind == "fault" and lead.p_top >= needed and sure and not open_question:
         partner = _needed_partner(work, network, lead)
         if partner is not None:
@@ -228,7 +229,7 @@ def decide(
         and (lead.p_normal >= CONFIDENT or not (looking_pays or first_looks(work, useful)))
     ):
         return _nothing(work, network, lead)
-    checked = not (confirm or first_looks(work, useful))
+    checked = not (confirm or first_looks(work, useful) or unsettled)
     places = [place, *(network.instances[i].place.said for i in lead.elsewhere[:2])]
     if cause.kind == "fault" and lead.p_cause >= needed and not looking_pays and not open_question and checked:
         return _one(work, cause, remedy, " or ".join(places), "one-cause")
