@@ -10,16 +10,18 @@ from functools import partial
 import streamlit as st
 
 from diagnose.case import Case
+from diagnose.case_check import parse_case
 from diagnose.history import picture_of, repeated, search_calls, trends
 from diagnose.pictures.fluid import drop, pump
 from diagnose.report import machine_rows
-from diagnose.store import Call, MachineRecord
+from diagnose.store import Call, Conflict, MachineRecord
 from diagnose.store.records import OUTCOMES
 from diagnose.store.transfer import call_as_data, readings_csv
 from diagnose.work import prepare
 from shared.errors import ChillerError
 from ui import office, pictures
-from ui.parts import announce, clock, drawer, html, md, say_later, say_now, t
+from ui.opening import FIELDS, plate_fields
+from ui.parts import announce, clock, drawer, html, md, name_field, say_later, say_now, t
 from ui.taps import go, offer
 
 ADDRESS = {"desk": "machines"}
@@ -138,6 +140,9 @@ def _machine(machine_id: str) -> None:
     if box := drawer("Nameplate and curves", f"machine-card-{machine_id}"):
         with box:
             _card(machine)
+    if box := drawer("Change the nameplate", f"machine-change-{machine_id}-{machine.version}"):
+        with box:
+            _change(machine)
     if calls and (box := drawer("Take out as files", f"machine-files-{machine_id}")):
         with box:
             st.download_button(
@@ -148,6 +153,64 @@ def _machine(machine_id: str) -> None:
                 data = json.dumps(call_as_data(call), ensure_ascii=False, indent=1)
                 st.download_button(title, data, f"call-{call.id}.json", "application/json", key=f"json-{call.id}")
     announce(f"machine {machine_id}", _name(machine))
+
+
+# of the card, what can be typed into a field; curves, circuits and healthy readings stay as they are
+MORE = {
+    "serial": "Serial number",
+    "capacity": "Capacity",
+    "altitude": "Altitude",
+    "glycol_percent": "Glycol, percent",
+    "pump_design_rise": "Pump pressure rise at design flow",
+    "strainer_clean_drop": "Strainer drop when clean",
+    "strainer_clean_flow": "Flow of that strainer drop",
+    "compressor_plate_current": "Compressor plate current",
+    "fan_plate_current": "Fan plate current",
+    "low_pressure_cutout": "Low-pressure cut-out",
+    "high_pressure_cutout": "High-pressure cut-out",
+    "design_entering": "Design entering fluid",
+    "loop_volume": "Loop volume",
+}
+
+
+def _change(machine: MachineRecord) -> None:
+    """The card as it stands, in fields; kept as a new version."""
+    card = machine.card.model_dump(mode="json", exclude_defaults=True)
+    fields = {
+        name: field for name, field in FIELDS.items() if name != "circuits" or not isinstance(card.get(name), dict)
+    }
+    fields |= {name: (label, "") for name, label in MORE.items()}
+    st.caption("Calls keep the nameplate they were opened with; a new call takes this one.")
+    key = f"plate-{machine.id}-{machine.version}"
+    typed = plate_fields(key, fields, card)
+    by = name_field()
+    with st.container(key="rows-plate"):
+        pressed = st.button("Keep this nameplate", key=f"{key}-keep", type="primary", width="stretch")
+    if not pressed:
+        return
+    changed = {**{name: value for name, value in card.items() if name not in (*fields, "fluid")}, **typed}
+    try:
+        case = parse_case({"complaint": next(iter(office.knowledge().complaints)), "machine": changed})
+        office.check_case(case)
+        if case.machine == machine.card:
+            html("<p class='echo' role='status'>Nothing was changed.</p>")
+            return
+        office.records().change_machine(machine.id, case.machine, key=key, after_version=machine.version, by=by)
+    except Conflict as error:
+        say_later(error.line())
+        go(**ADDRESS, machine=machine.id)
+    except ChillerError as error:
+        lines = "".join(f"<p class='echo bad'>{t(line)}</p>" for line in error.line().splitlines())
+        html(f"<div role='alert'><p class='echo bad'>Nothing was stored.</p>{lines}</div>")
+    else:
+        say_later("The nameplate was changed; calls so far keep theirs")
+        go(**ADDRESS, machine=machine.id)
+
+
+def _versions(machine_id: str) -> str:
+    """When and by whom the card was changed, "" for one that never was."""
+    later = office.records().machine_versions(machine_id)[1:]
+    return "".join(f"<li>{t(clock(v.changed_at))}: changed by {t(v.changed_by)}</li>" for v in reversed(later))
 
 
 def _trends(calls: Sequence[Call]) -> None:
@@ -164,6 +227,8 @@ def _trends(calls: Sequence[Call]) -> None:
 def _card(machine: MachineRecord) -> None:
     rows = "".join(f"<tr><th scope='row'>{t(k)}</th><td>{t(v)}</td></tr>" for k, v in machine_rows(machine.card))
     html(f"<table class='card'><tbody>{rows}</tbody></table>" if rows else "<p>No nameplate data given.</p>")
+    if changes := _versions(machine.id):
+        html(f"<h3>Changes of this nameplate</h3><ul>{changes}</ul>")
     case = Case(complaint=next(iter(office.knowledge().complaints)), machine=machine.card)
     work = prepare(case, office.knowledge())
     for drawn in (pump(work, card=True), drop(work, card=True)):

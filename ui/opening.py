@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import secrets
+from collections.abc import Mapping
 from functools import partial
 from typing import Any
 
@@ -144,14 +145,27 @@ def _person(machine: str, complaint: str) -> None:
 def nameplate() -> dict[str, Any]:
     """Draw the fields of a machine that is not in the list; its card as typed."""
     html("<h2>Nameplate, as far as it can be read</h2>")
+    return plate_fields("new-n", FIELDS)
+
+
+def plate_fields(
+    key: str, fields: Mapping[str, tuple[str, str]], card: Mapping[str, Any] | None = None
+) -> dict[str, Any]:
+    """Draw fields of a machine's card; what stands in them, empty ones left out. fields: name -> what it is, an example; card:
+    what stands there at first.
+    """
+    known = card or {}
     typed = {
-        name: st.text_input(label, key=f"new-n-{name}", placeholder=f"such as {example}", autocomplete="off")
-        for name, (label, example) in FIELDS.items()
-    }
+        name: st.text_input(label, value=str(known.get(name, "")), key=f"{key}-{name}", autocomplete="off", max_chars=200,
+                            placeholder=f"such as {example}" if example else None)
+        for name, (label, example) in fields.items()
+    }  # fmt: skip
     fluids = {"water": "Water", "propylene-glycol": "Propylene glycol", "ethylene-glycol": "Ethylene glycol"}
-    fluid = st.pills("Fluid", list(fluids), format_func=fluids.__getitem__, key="new-n-fluid")
-    card: dict[str, Any] = {name: text.strip() for name, text in typed.items() if text and text.strip()}
-    return {**card, **({"fluid": fluid} if fluid else {})}
+    fluid = st.pills(
+        "Fluid", list(fluids), default=known.get("fluid"), format_func=fluids.__getitem__, key=f"{key}-fluid"
+    )
+    found: dict[str, Any] = {name: text.strip() for name, text in typed.items() if text and text.strip()}
+    return {**found, **({"fluid": fluid} if fluid else {})}
 
 
 def _open(header: dict[str, Any], machine_id: str, by: str) -> None:

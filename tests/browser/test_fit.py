@@ -21,6 +21,7 @@ SCREENS = {
     "handing over": "?desk=telephone&call=fit-heard&over=1",
     "telephone, stop": "?desk=telephone&call=fit-stop",
     "placements": "?desk=placement", "step": "?desk=placement&placement=fit-placement&step=delivery-standing-pressure",
+    "machines": "?desk=machines", "one machine": "?desk=machines&machine=demo-wren",
     "rulebook": "?desk=rulebook&q=strainer", "card": "?desk=rulebook&card=causes/strainer-clogged",
 }  # fmt: skip
 HEARD = {"complaint": "no-flow", "words": "it hums", "role": "customer",

@@ -54,6 +54,31 @@ def test_nameplate_figures_and_files(desk: Any) -> None:
     assert len(screen.app.get("download_button")) == 2
 
 
+def test_a_nameplate_is_changed_and_calls_keep_theirs(desk: Any) -> None:
+    screen = desk(desk="machines", machine="demo-wren")
+    before = office.store().machine("demo-wren")
+    screen.open("machine-change-demo-wren")
+    screen.tap("Keep this nameplate")
+    assert "Nothing was changed." in screen.text
+    screen.field("-design_flow").set_value("9999 V")
+    screen.tap("Keep this nameplate")
+    assert "Nothing was stored." in screen.text and "9999 V" in screen.text
+    assert office.store().machine("demo-wren") == before
+    screen.field("-design_flow").set_value("<b>151</b> gpm")
+    screen.tap("Keep this nameplate")
+    assert "Nothing was stored." in screen.text and "<b>151</b>" not in screen.text
+    screen.field("-design_flow").set_value("151 gpm")
+    screen.field("by").set_value("Robin Example")
+    screen.tap("Keep this nameplate")
+    after = office.store().machine("demo-wren")
+    assert (after.version, after.changed_by, after.card.design_flow) == (2, "Robin Example", "151 gpm")
+    assert after.card.model_copy(update={"design_flow": before.card.design_flow}) == before.card
+    assert office.store().call("demo-weak-flow").case.machine.design_flow == before.card.design_flow
+    assert "The nameplate was changed" in screen.text
+    screen.open("machine-card-demo-wren")
+    assert "changed by Robin Example" in screen.text and "151" in screen.text
+
+
 def test_a_machine_that_is_not_there_is_said(desk: Any) -> None:
     screen = desk(desk="machines", machine="<b>none</b>")
     assert screen.heading == "No such machine"
