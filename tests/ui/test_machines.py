@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from typing import Any
 
 from diagnose.store.transfer import call_as_data
@@ -92,3 +93,29 @@ def test_a_call_file_goes_out_and_comes_in_again_as_the_same_call(desk: Any) -> 
     store = office.store()
     data = json.loads(json.dumps(call_as_data(store.call("demo-weak-flow"))))
     assert store.import_call(json.dumps(data).encode(), by="Ann") == ("demo-weak-flow", 0)
+
+
+HOSTILE = {
+    "no json": b"<script>alert(1)</script>",
+    "not text": bytes(range(256)) * 40,
+    "deep": b"[" * 200_000,
+    "a number without end": b'{"format": "chiller-call", "version": ' + b"9" * 100_000 + b"}",
+    "another format": b'{"format": "<img src=x onerror=alert(1)>", "version": 1}',
+    "too large": b'{"format": "chiller-call"' + b" " * 4_000_001 + b"}",
+    "nothing": b"",
+}
+
+
+def test_hostile_files_are_refused_in_one_line_and_change_nothing(desk: Any) -> None:
+    """Given on the screen, beyond the limit that the browser keeps, with a path for a name; nothing of them becomes markup."""
+    screen = desk(desk="machines")
+    before = [(line.id, line.revision) for line in office.store().calls()]
+    for what, content in HOSTILE.items():
+        screen.open("machines-import")
+        screen.app.file_uploader[0].set_value(("../../etc/passwd.json", content, "application/json"))
+        screen.app.run()
+        screen.tap("Take this call in")
+        said = re.findall(r"<p class='receipt' role='alert'>(.*?)</p>", screen.text)
+        assert len(said) == 1 and len(said[0]) < 500 and "<img" not in said[0] and "<script" not in said[0], what
+        assert "taken in" not in said[0] and "Traceback" not in screen.text, what
+        assert [(line.id, line.revision) for line in office.store().calls()] == before, what
