@@ -15,7 +15,7 @@ import numpy as np
 from diagnose.case import Entry
 from diagnose.evaluate.cases import Call
 from diagnose.network import Key, Network
-from diagnose.places import circuit_of
+from diagnose.places import Place, circuit_of
 from diagnose.plant.instruments import Taken
 from knowledge.load import Knowledge
 from knowledge.models import Check
@@ -92,16 +92,24 @@ class Person:
 
     def place_of(self, check: Check, asked: str) -> str:
         """Where the look is done: as asked, else where the trouble is, else at the first place of its kind."""
-        if asked in self.network.places:
-            return asked
-        own = [p for p in self.network.places.values() if p.kind == check.place]
+        places = self.network.places
+        own = [p for p in places.values() if p.kind == check.place and not p.folded]
+        if asked in places:
+            if not places[asked].folded:
+                return asked
+            own = [p for p in own if self._circuit(p) == places[asked].circuit] or own  # one of those nobody has named
         troubled = [*self.call.places, *([t.place for t in self.call.shot.trips] if self.call.shot else ())]
         for place in troubled:
             near = [p for p in own if p.id == place]
-            near += [p for p in own if circuit_of(place) and p.circuit == circuit_of(place)]
+            near += [p for p in own if circuit_of(place) and self._circuit(p) == circuit_of(place)]
             if near:
                 return near[0].id
         return own[0].id if own else check.place
+
+    def _circuit(self, place: Place) -> str:
+        """The circuit a place belongs to: whoever stands there sees which coil a fan blows through."""
+        fans = {f"fan:{f}": c.id for c in self.call.plant.circuits for f in c.air.fans} if self.call.plant else {}
+        return place.circuit or fans.get(place.id, "")
 
     def opening(self) -> list[Entry]:
         """What is told with the complaint."""

@@ -5,6 +5,7 @@ Floors on a sample this small only say that nothing broke; how good the base is 
 
 from __future__ import annotations
 
+import dataclasses
 import json
 import re
 from dataclasses import replace
@@ -96,6 +97,20 @@ def test_answers_do_not_hang_on_their_order() -> None:
         if check.safety and check.finding:
             word = check.answers[told].word or told
             assert entries[0].sure and word == forward.word((check.finding, forward.place_of(check, "")))
+
+
+def test_a_look_at_a_fan_nobody_has_named_is_done_at_one_of_that_circuit() -> None:
+    """Its amps are read there; a place that stands for fans not spoken of is none that can be clamped."""
+    knowledge = load_knowledge()
+    calls = (draw_call(knowledge, 5, n) for n in range(20))
+    call = next(c for c in calls if c.shot is not None and "cooling" in c.shot.readings and c.plant is not None)
+    whole = dataclasses.replace(call, cannot_tell=0.0, missing=frozenset())
+    person, check = Person(whole, knowledge), knowledge.checks["fan-current-read"]
+    last = whole.plant.circuits[-1] if whole.plant else None
+    assert last is not None
+    entries, told = person.answer(check, f"fan:{last.id}?")
+    assert told != "cannot-tell"
+    assert entries[0].place.removeprefix("fan:") in last.air.fans
 
 
 # the sample ----------------------------------------------------------------------------------------------------------
