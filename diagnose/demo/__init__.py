@@ -1,7 +1,9 @@
-"""An invented fleet with a few calls, so that a fresh store shows something. All of it is marked invented."""
+"""An invented fleet with a few calls and a stay, so that a fresh store shows something. All of it is marked invented."""
 
 from __future__ import annotations
 
+import json
+from contextlib import suppress
 from datetime import datetime, timedelta
 from importlib import resources
 from typing import Any
@@ -27,6 +29,11 @@ def calls() -> list[dict[str, Any]]:
     return _read("calls.yaml")
 
 
+def placements() -> list[dict[str, Any]]:
+    """The invented stays: steps done before the baseline, then entries with their age in hours."""
+    return _read("placements.yaml")
+
+
 def load_demo(store: Store, now: datetime) -> bool:
     """Fill an empty store with the invented fleet and calls; False and nothing done when it is not empty.
 
@@ -42,6 +49,9 @@ def load_demo(store: Store, now: datetime) -> bool:
             continue
     for call in calls():
         _load_call(store, call, cards[call["machine"]], now)
+    for placement in placements():
+        with suppress(Conflict):  # another process was faster
+            store.placements.take_in(_placement_file(placement, cards[placement["machine"]], now), by=BY)
     return True
 
 
@@ -74,3 +84,44 @@ def _load_call(store: Store, row: dict[str, Any], card: dict[str, Any], now: dat
             at=before(closed["ago"]),
             note=closed["note"],
         )
+
+
+def _placement_file(row: dict[str, Any], card: dict[str, Any], now: datetime) -> bytes:
+    """A stay as the file the store takes in, in one transaction."""
+
+    def before(hours: float, minutes: float = 0.0) -> str:
+        return (now - timedelta(hours=hours, minutes=minutes)).isoformat(timespec="seconds")
+
+    first = float(row["entries"][0]["ago"])
+    done: list[tuple[dict[str, Any], str]] = [
+        # the day before the baseline, half an hour a step
+        ({"step": step}, before(first + 0.5 * (len(row["steps"]) - n)))
+        for n, step in enumerate(row["steps"])
+    ]
+    for entry in row["entries"]:
+        ago = float(entry["ago"])
+        readings = [*_taken(entry.get("before", {}), before(ago, 6.0)), *_taken(entry["read"], "")]
+        done.append(({"step": entry["step"], "readings": readings}, before(ago)))
+    data = {
+        "format": "chiller-placement",
+        "version": 1,
+        "id": row["id"],
+        "machine_id": row["machine"],
+        "invented": True,
+        "opened_at": done[0][1],
+        "opened_by": BY,
+        "header": {"name": row["name"], "machine": card, "qualified": row["qualified"]},
+        "events": [
+            {"kind": "done", "key": f"demo-{n}", "body": body, "by": BY, "at": at} for n, (body, at) in enumerate(done)
+        ],
+    }
+    return json.dumps(data).encode()
+
+
+def _taken(read: dict[str, str], at: str) -> list[dict[str, str]]:
+    rows = []
+    for name, value in read.items():
+        quantity, _, place = name.partition("@")
+        one = {"quantity": quantity, "value": value, "place": place, "at": at}
+        rows.append({key: text for key, text in one.items() if text})
+    return rows

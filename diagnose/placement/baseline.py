@@ -43,7 +43,8 @@ State = Literal["kept", "marked", "refused"]
 class Baseline:
     """state: kept, marked (to be used with the doubts told) or refused. reasons: why not simply kept, one sentence each.
 
-    shown_steady: by readings and not only by what was said. suspects: (title, chance) of what the reasoning fears.
+    shown_steady: by readings and not only by what was said. suspects: (title, chance) of what the reasoning fears. moving: refused
+    because it was not steady, so nothing is said of the machine.
     """
 
     state: State
@@ -51,6 +52,7 @@ class Baseline:
     round: Round
     shown_steady: bool
     suspects: tuple[tuple[str, float], ...] = ()
+    moving: bool = False
 
     @property
     def usable(self) -> bool:
@@ -76,7 +78,7 @@ def judged(placement: Placement, number: int, knowledge: Knowledge) -> Baseline 
         return Baseline("refused", made.why or ("nothing that is followed was read",), made, False)
     unsteady, shown = _unsteady(done, read_machine(placement.machine))
     if unsteady:
-        return Baseline("refused", tuple(f"not steady: {one}" for one in unsteady), made, shown)
+        return Baseline("refused", tuple(f"not steady: {one}" for one in unsteady), made, shown, moving=True)
     advice = _advice(placement, done, knowledge)
     state, reasons, suspects = _challenged(advice, made, knowledge)
     if not shown:

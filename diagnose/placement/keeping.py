@@ -13,14 +13,17 @@ from functools import cached_property
 from typing import Any
 
 from diagnose.case import Case, Entry
+from diagnose.placement.baseline import with_baseline
 from diagnose.placement.call import call_of
 from diagnose.placement.command import with_done
 from diagnose.placement.record import Done, Placement, PlacementError, placement_of
+from diagnose.placement.rounds import BASELINE
 from diagnose.store import Call, Store
+from diagnose.store.marks import moment_of
 from diagnose.store.placements import AMENDABLE, PlacementEvent, PlacementRecord, call_key
 from diagnose.store.records import Receipt
 from knowledge.load import Knowledge
-from shared.errors import StoreError
+from shared.errors import ChillerError, StoreError
 
 NEWS_S = 600  # a countdown that ended longer ago is no news
 
@@ -114,7 +117,7 @@ class Kept:
 def done_data(event: PlacementEvent) -> dict[str, Any]:
     """The answer of an event as the placement file has it; whoever and when stand on the event."""
     body = {k: v for k, v in event.body.items() if k != "photos"}
-    return {**body, "by": body.get("by") or event.by, "at": body.get("at") or event.at.isoformat(timespec="seconds")}
+    return {**body, "by": body.get("by") or event.by, "at": body.get("at") or local_stamp(event.at)}
 
 
 def open_placement(store: Store, placement: Placement, *, by: str, key: str, machine_id: str = "", **more: Any) -> str:
@@ -150,12 +153,40 @@ def answer(
     Raises PlacementError with every problem (it has to wait, somebody qualified has to do it, a figure that cannot be read),
     StoreError, Conflict: nothing is kept then.
     """
-    if not any(e.key == key for e in before.record.events):  # what was kept before is not judged again
+    earlier = next((e for e in before.record.events if e.key == key), None)
+    if earlier is None:  # what was kept before is not judged again
         with_done(before.placement, done, knowledge)
+    if done.step == BASELINE and done.outcome == "done":
+        if earlier is not None and earlier.body.get("step") == BASELINE:
+            return store.placements.add(
+                before.id, "done", earlier.body, key=key, after_revision=before.revision, by=by, at=at
+            )
+        done = _challenged(before.placement, done, knowledge, at)
     body: dict[str, Any] = done.model_dump(mode="json", exclude_defaults=True)
     if photos:
         body["photos"] = list(photos)
     return store.placements.add(before.id, "done", body, key=key, after_revision=before.revision, by=by, at=at)
+
+
+def _challenged(placement: Placement, done: Done, knowledge: Knowledge, at: datetime | None) -> Done:
+    """A baseline as the reasoning leaves it: good, or "not right" with what it says of the machine.
+
+    Raises PlacementError where there is nothing to judge yet (not steady, nothing that is followed): that is read again.
+    """
+    try:
+        tried, made = with_baseline(placement, done.model_copy(update={"at": local_stamp(at)}), knowledge)
+    except PlacementError:
+        raise
+    except ChillerError as error:
+        raise PlacementError("no baseline", [error.line()]) from None
+    if not made.usable and (made.moving or not made.round.figures):
+        raise PlacementError("no baseline", list(made.reasons))
+    return tried.entries[-1].model_copy(update={"at": ""})  # the event bears the moment
+
+
+def local_stamp(at: datetime | None) -> str:
+    """A moment by this machine's clock, with its offset: what is compared from round to round is read by people."""
+    return moment_of(at).astimezone().isoformat(timespec="seconds")
 
 
 def amend(store: Store, before: Kept, changes: Mapping[str, Any], *, key: str, by: str) -> Receipt:
@@ -213,5 +244,10 @@ def calls_of(store: Store, now: Kept) -> tuple[tuple[Trouble, Call | None], ...]
 
 def known_case(placement: Placement, knowledge: Knowledge) -> Case:
     """What is known of a placement as a case, for whatever draws the fields of a reading."""
-    step = next(s.id for s in knowledge.steps.values() if s.not_right)
-    return call_of(placement, step, knowledge)
+    read = [
+        {"quantity": one.quantity, "value": one.value, **({"place": one.place} if one.place else {})}
+        for done in placement.entries
+        for one in done.readings
+    ]
+    complaint = next(iter(knowledge.complaints))
+    return Case.model_validate({"complaint": complaint, "machine": placement.machine, "entries": read})

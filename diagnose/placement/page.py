@@ -13,6 +13,9 @@ from diagnose.placement.flow import flows, way_line
 from diagnose.placement.keeping import Kept, Trouble
 from diagnose.placement.plan import Outlook, outlook
 from diagnose.placement.record import Placement
+from diagnose.placement.rounds import BASELINE, ROUND
+from diagnose.placement.trend import trend_of
+from diagnose.placement.trend_text import baseline_line, figure_text, trend_picture, watch_text
 from diagnose.places import spell
 from diagnose.report import clock, document, machine_rows, table
 from diagnose.store import Call, closing_of
@@ -37,12 +40,11 @@ def placement_page(
     photos: Iterable[Photo] = (),
     made_at: str = "",
     zone: tzinfo | None = None,
-    more: Sequence[str] = (),
 ) -> str:
     """The report as an HTML document.
 
-    calls: those that came of it (None: one that this person may not see). photos: as the record has them. more: sections that
-    others add (a signature, rounds), markup already escaped. zone: of the times shown (this machine's).
+    calls: those that came of it (None: one that this person may not see). photos: as the record has them. zone: of the times
+    shown (this machine's).
     """
     pictures = {p.id: p for p in photos}
     placement = now.placement
@@ -53,7 +55,7 @@ def placement_page(
         _worked_out(placement, seen, knowledge),
         _flow(placement, knowledge),
         _steps(now, knowledge, pictures, zone),
-        *more,
+        _followed(placement, knowledge),
         _calls(calls, knowledge, zone),
         _missing(seen),
         _undone(now, knowledge, zone),
@@ -100,6 +102,7 @@ def details(event: PlacementEvent) -> list[str]:
     for one in body.get("readings", ()):
         value = one["value"] if isinstance(one["value"], str) else " / ".join(one["value"])
         place = f", {spell(one['place'])}" if ":" in one.get("place", "") else ""
+        place += " some minutes before" if one.get("at") else ""
         out.append(f"{quantity_title(one['quantity'])}{place}: {value}")
     out += [f"{SITE[key][0]}: {value}" for key, value in body.get("site", {}).items() if key in SITE]
     if event.kind == "done" and body.get("note"):
@@ -170,6 +173,32 @@ def _steps(now: Kept, knowledge: Knowledge, pictures: Mapping[str, Photo], zone:
             )
         )
     return "<h2>What was done</h2>" + (table(("When", "What", "Who"), rows) or "<p>Nothing yet.</p>")
+
+
+def while_it_stayed(placement: Placement) -> Placement:
+    """The placement up to its last round or baseline: the return takes the baseline back, the report still tells of it."""
+    last = max((n for n, e in enumerate(placement.entries) if e.step in (BASELINE, ROUND)), default=-1)
+    return placement.model_copy(update={"entries": placement.entries[: last + 1]})
+
+
+def _followed(placement: Placement, knowledge: Knowledge) -> str:
+    """The baseline with its reasons, early words, and a picture for every figure with one."""
+    trends, metric = trend_of(while_it_stayed(placement), knowledge), is_metric(placement)
+    if trends.baseline is None:
+        return ""
+    signature = "".join(f"<li>{escape(figure_text(f, metric))}</li>" for f in trends.baseline.round.figures.values())
+    words = "".join(f"<p><b>{escape(watch_text(w, metric))}</b> {escape(w.card.why)}</p>" for w in trends.words) or (
+        "<p>No early word.</p>" if trends.rounds else ""
+    )
+    drawn = [p for w in trends.words if (p := trend_picture(w, metric)) is not None]
+    pictures = "".join(
+        f"<figure><figcaption><b>{escape(one.title)}</b></figcaption>{one.svg()}<p class='quiet'>{escape(one.words)}</p></figure>"
+        for one in drawn
+    )
+    return (
+        f"<h2>Baseline and rounds</h2><p>{escape(baseline_line(trends.baseline))}</p><ul>{signature}</ul>"
+        f"<p>{len(trends.rounds)} rounds.</p>{words}<div class='pictures'>{pictures}</div>"
+    )
 
 
 def _photo(photo: Photo) -> str:

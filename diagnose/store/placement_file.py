@@ -9,6 +9,7 @@ from __future__ import annotations
 import base64
 import binascii
 from collections.abc import Iterable
+from dataclasses import replace
 from datetime import UTC, datetime
 from typing import Annotated, Any, Literal
 
@@ -212,7 +213,8 @@ def import_placement(
                 new = PlacementEvent(record.revision + 1, event.kind, event.key, body, event.by, moment_of(event.at))
                 if not db.add_placement_event(tx, event_row(read.id, new), **changes):
                     raise Conflict("somebody else wrote into this placement just now", do="import the file again")
-                record = record_of(db.one_placement(tx, read.id) or row, db.placement_events_of(tx, read.id))
+                moved: Any = {"revision": new.number, **changes}
+                record = PlacementRecord(replace(record.line, **moved), record.header, (*record.events, new))
             for photo in read.photos:
                 kept = photo_row(read.id, photo.name, base64.b64decode(photo.content), photo.by, stamp_of(photo.at))
                 if db.one_placement_photo(tx, read.id, kept["id"]) is None:

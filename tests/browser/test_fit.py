@@ -20,7 +20,7 @@ SCREENS = {
     "telephone": "?desk=telephone&call=fit-heard", "telephone in Spanish": "?desk=telephone&call=fit-heard&lang=es",
     "handing over": "?desk=telephone&call=fit-heard&over=1",
     "telephone, stop": "?desk=telephone&call=fit-stop",
-    "placements": "?desk=placement", "step": "?desk=placement&placement=fit-placement&step=delivery-standing-pressure",
+    "rounds": "?desk=placement&placement=demo-ice-hall", "step": "?desk=placement&placement=fit-placement&step=delivery-standing-pressure",
     "machines": "?desk=machines", "one machine": "?desk=machines&machine=demo-wren",
     "rulebook": "?desk=rulebook&q=strainer", "card": "?desk=rulebook&card=causes/strainer-clogged",
 }  # fmt: skip

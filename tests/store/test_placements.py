@@ -77,7 +77,7 @@ def test_an_answer_is_kept_once_and_by_whoever_saw_the_newest_screen(store: Stor
     with pytest.raises(Conflict, match="answered otherwise"):
         answer(store, now, Done(step="delivery-damage"), base, key="k1", by="Bo")
     entry = kept(store, where).placement.entries[0]
-    assert (entry.step, entry.by, entry.at) == ("delivery-photo-plate", "Ann", T0.isoformat())
+    assert (entry.step, entry.by, datetime.fromisoformat(entry.at)) == ("delivery-photo-plate", "Ann", T0)
 
 
 def test_what_may_not_be_done_is_not_kept(store: Store, base: Knowledge) -> None:

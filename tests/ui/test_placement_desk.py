@@ -11,6 +11,7 @@ import pytest
 from PIL import Image
 
 from diagnose.case import Machine
+from diagnose.placement.baseline import baseline_of
 from diagnose.placement.keeping import Kept, kept, open_placement
 from diagnose.placement.now import current
 from diagnose.placement.page import placement_page
@@ -20,7 +21,8 @@ from diagnose.store import Person
 from diagnose.store.placement_file import placement_as_data
 from shared.errors import ReadingError
 from ui import office, signin
-from ui.placement import photos
+from ui.placement import photos, record
+from ui.placement.acts import Desk
 
 Draw = Callable[..., Any]
 WHERE, AT = "test-placement", "2026-06-01T10:00:00+00:00"
@@ -28,6 +30,7 @@ MACHINE = Machine(
     name="T-7 Curlew (invented)", refrigerant="R-410A", circuits=1, voltage="460 V", frequency="60 Hz", fluid="propylene-glycol",
     glycol_percent="30 %", capacity="140 kW", design_flow="96 gpm", design_drop="6.5 psi", set_point="44 F", pump_in_use="onboard",
 )  # fmt: skip
+STAY = "demo-ice-hall"
 EVERYTHING = ("electrical", "refrigerant", "height")
 
 
@@ -225,7 +228,7 @@ def test_a_new_placement_is_opened_once(desk: Draw) -> None:
     screen = desk(desk="placement", new="1", machine="demo-wren")
     screen.field("new-p-name").set_value("Harbour (invented)")
     screen.tap("Begin the placement")
-    (line,) = office.records().placements.placements()
+    line = next(p for p in office.records().placements.placements() if p.id != STAY)
     assert (line.name, line.machine_id, line.invented) == ("Harbour (invented)", "demo-wren", True)
     assert screen.heading == "Photograph the nameplate and the whole machine"
     assert "Harbour" in " ".join(desk(desk="placement").labels)
@@ -262,3 +265,50 @@ def test_photos_are_made_small_and_lose_where_they_were_taken() -> None:
 def test_who_may_open_the_desk() -> None:
     for role, opens in (("technician", True), ("trainer", True), ("keeper", True), ("telephone", False)):
         assert signin.opens(Person("x", "X", role), "placement") is opens  # type: ignore[arg-type]
+
+
+HEALTHY = {
+    "entering_fluid": "54.0 F", "leaving_fluid": "43.4 F", "evaporator_drop": "9.1 psi", "strainer_drop": "2.0 psi",
+    "entering_air": "86.0 F", "suction_pressure": "107.4 psig", "liquid_pressure": "377.9 psig", "suction_line": "44.8 F",
+    "liquid_line": "96.8 F",
+}  # fmt: skip
+# the simulated machine of the same card with six tenths of a leak
+LEAKING = HEALTHY | {
+    "leaving_fluid": "45.1 F", "suction_pressure": "106.5 psig", "liquid_pressure": "349.1 psig", "suction_line": "51.5 F",
+    "liquid_line": "106.5 F",
+}  # fmt: skip
+
+
+def read_twice(screen: Any, readings: dict[str, str], entering_before: str) -> None:
+    for quantity, text in readings.items():
+        fill(screen, f"read-base-steady-{quantity}-", text)
+    fill(screen, "before-base-steady-entering_fluid", entering_before)
+    fill(screen, "before-base-steady-leaving_fluid", readings["leaving_fluid"])
+    answer(screen, "done")
+
+
+def test_a_baseline_is_read_twice_kept_when_well_and_challenged_when_not(place: Draw) -> None:
+    screen = place(upto="base-steady")
+    read_twice(screen, HEALTHY, "58 F")
+    assert "Nothing was stored." in screen.text and "not steady" in screen.text
+    read_twice(screen, HEALTHY, "54.1 F")
+    assert screen.heading == "Show the person on site four things"
+    made = baseline_of(now().placement, office.knowledge())
+    assert made is not None and made.state == "kept" and made.shown_steady
+    screen.tap("Take back")
+    read_twice(screen, LEAKING, "54.0 F")
+    assert now().placement.entries[-1].outcome == "not-right" and "No baseline: " in now().placement.entries[-1].note
+    (trouble,) = now().troubles
+    case = office.records().case(trouble.call)
+    assert case.complaint == "is-this-normal" and any(e.quantity == "liquid_line" for e in case.entries)
+    assert "Trouble call open" in screen.text and baseline_of(now().placement, office.knowledge()) is None
+
+
+def test_the_rounds_of_the_demonstration_give_their_early_word(desk: Draw) -> None:
+    screen = desk(desk="placement", placement=STAY)
+    assert screen.heading == "Round"
+    assert "Early word: Strainer loading up" in screen.text and "days until it trips" in screen.text
+    screen.open("drawer-rounds")
+    assert "Round sheet" in screen.text and "Baseline of" in screen.text and screen.app.get("vega_lite_chart")
+    text = record.page(Desk(office.records(), office.knowledge(), kept(office.records(), STAY)))
+    assert "Strainer loading up" in text and "<svg" in text and "Invented for demonstration" in text

@@ -14,7 +14,7 @@ from typing import Any
 import streamlit as st
 
 from diagnose.case import Case
-from diagnose.placement.keeping import Kept, amend, answer, known_case, open_trouble
+from diagnose.placement.keeping import Kept, amend, answer, kept, known_case, open_trouble
 from diagnose.placement.now import may_do
 from diagnose.placement.plan import Outlook, StepState, outlook
 from diagnose.placement.record import Done
@@ -119,7 +119,10 @@ def keep_answer(desk: Desk, done: Done, photos: Sequence[tuple[str, bytes]] = ()
         ids = [desk.store.placements.add_photo(desk.now.id, name, content, by=desk.by) for name, content in photos]
         key = f"{desk.now.revision}|{done.step}|{done.outcome}"
         answer(desk.store, desk.now, done, desk.knowledge, key=key, by=desk.by, photos=ids)
-        if done.outcome == "not-right" and desk.knowledge.steps[done.step].not_right:
+        # a baseline may have been found wrong by the reasoning
+        last = kept(desk.store, desk.now.id).last_answer(done.step)
+        wrong = last is not None and last.body.get("outcome") == "not-right"
+        if wrong and desk.knowledge.steps[done.step].not_right:
             open_trouble(desk.store, desk.now.id, done.step, desk.knowledge, by=desk.by)
 
     _write(desk, work)

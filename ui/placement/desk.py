@@ -16,7 +16,7 @@ from ui import office, timer
 from ui.field import rail
 from ui.field.desk import drawers
 from ui.parts import announce, clock, html, say_now, t
-from ui.placement import listing, plate, record, step
+from ui.placement import listing, plate, record, step, trends
 from ui.placement.acts import DESK, Desk, add, stay
 from ui.taps import go, offer
 
@@ -43,6 +43,7 @@ def draw() -> None:
     with right:
         drawers(
             ("All steps", f"drawer-steps-{desk.now.id}", lambda: record.all_steps(desk)),
+            ("Baseline and rounds", f"drawer-rounds-{desk.now.id}", lambda: trends.draw(desk)),
             (_who_title(desk), desk.key("drawer-who"), lambda: record.who(desk)),
             ("Machine and pump in use", desk.key("drawer-plate"), lambda: plate.draw(desk)),
             ("Trouble calls", f"drawer-calls-{desk.now.id}", lambda: record.calls(desk)),
@@ -85,7 +86,8 @@ def receipt_text(desk: Desk) -> tuple[str, str] | None:
     if last.kind == "undo":
         target = next(e for e in events if e.number == last.body["of"])
         return f"Taken back {clock(last.at)}", answer_line(target, desk.knowledge)
-    more = "; ".join(details(last))
+    told = details(last)
+    more = "; ".join(told[:MOST_TOLD]) + (f"; and {len(told) - MOST_TOLD} more" if len(told) > MOST_TOLD else "")
     return f"Entry {last.number} saved {clock(last.at)}", answer_line(last, desk.knowledge) + (
         f" ({more})" if more else ""
     )
@@ -109,6 +111,8 @@ def _main(desk: Desk, asked: StepState | None, due: StepState | None) -> str:
         step.trouble_boxes(desk)
     else:
         step.trouble_boxes(desk)
+        if one is not None and one.card.stage == "stay":
+            trends.early_words(desk)
         if one is not None:
             step.draw(desk, one, anew=bool(st.query_params.get("anew")))
     if asked is not None and (due is None or asked.card.id != due.card.id):

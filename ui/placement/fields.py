@@ -2,22 +2,27 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
 from typing import Literal
 
 import streamlit as st
 
 from diagnose.choices import quantity_places
 from diagnose.placement.amounts import site_of
+from diagnose.placement.baseline import WATCHED
+from diagnose.placement.keeping import local_stamp
 from diagnose.placement.record import Done, Taken, site_problem
 from diagnose.places import spell
 from knowledge.placement import SITE, PlacementStep
 from shared.errors import ReadingError
 from shared.quantities import QUANTITIES, Kind
-from shared.units import parse, parse_reading
+from shared.units import parse, parse_number, parse_reading
+from ui import office
 from ui.field import values
 from ui.parts import html, md, t
 from ui.placement.acts import Desk
 
+USUALLY_BEFORE, MOST_BEFORE = "5", 60  # minutes between the two readings that show a steady machine
 FEW = 3  # fields up to which steppers stand below each
 ALL_PLACES = 4  # places up to which each has its field at once; beyond, somebody says where first
 PLATE = {"loop_volume": "loop_volume", "altitude": "altitude"}  # figures of the site that a machine card may hold
@@ -33,12 +38,38 @@ def draw(desk: Desk, card: PlacementStep) -> None:
         st.text_input(md(title[0].upper() + title[1:]), value=usual, key=_site_key(desk, card, name),
                       placeholder="number and unit", autocomplete="off")  # fmt: skip
         _echo(name, str(st.session_state.get(_site_key(desk, card, name)) or ""))
-    spots = [(quantity, place) for quantity in card.takes for place in _places(desk, card, quantity)]
     shown: set[Kind] = set()
-    for quantity, place in spots:
-        values.field(
-            desk.case, quantity, place, _key(desk, card, quantity, place), units_shown=shown, steps=len(spots) <= FEW
-        )
+    few = sum(len(_chosen(desk, card, quantity)) for quantity in card.takes) <= FEW
+    for quantity in card.takes:
+        for place in _places(desk, card, quantity):
+            key = _key(desk, card, quantity, place)
+            values.field(desk.case, quantity, place, key, units_shown=shown, steps=few)
+    if twice := _twice(card):
+        html("<h3>Steady?</h3><p class='why'>The same two, read some minutes before: they show that nothing moves.</p>")
+        st.text_input("Minutes before", value=USUALLY_BEFORE, key=desk.key("before", card.id), autocomplete="off")
+        for quantity in twice:
+            values.field(desk.case, quantity, "", _before_key(desk, card, quantity), units_shown=shown, steps=False)
+
+
+def _twice(card: PlacementStep) -> tuple[str, ...]:
+    """What is read a second time to show that the machine is steady."""
+    return tuple(q for q in WATCHED if q in card.takes) if card.state == "steady" else ()
+
+
+def _before_key(desk: Desk, card: PlacementStep, quantity: str) -> str:
+    return desk.key("before", card.id, quantity)
+
+
+def _earlier(desk: Desk, card: PlacementStep) -> list[Taken]:
+    """Readings of some minutes before. Raises ReadingError where nobody can tell how many."""
+    typed = {q: values.held(q, _before_key(desk, card, q)) for q in _twice(card)}
+    if not any(typed.values()):
+        return []
+    ago = parse_number(str(st.session_state.get(desk.key("before", card.id)) or ""))
+    if not 0 < ago <= MOST_BEFORE:
+        raise ReadingError("minutes before", given=ago, allowed=f"above 0, up to {MOST_BEFORE}", do="type the minutes")
+    at = local_stamp(office.now() - timedelta(minutes=ago))
+    return [Taken(quantity=q, value=v, at=at) for q, v in typed.items() if isinstance(v, str) and v]
 
 
 def _places(desk: Desk, card: PlacementStep, quantity: str) -> list[str]:
@@ -84,8 +115,11 @@ def _echo(name: str, text: str) -> None:
 
 
 def typed(desk: Desk, card: PlacementStep, outcome: Outcome = "done") -> Done:
-    """What stands in the fields, as an answer; values that cannot be read are in it as they were typed."""
-    readings = []
+    """What stands in the fields, as an answer; values that cannot be read are in it as they were typed.
+
+    Raises ReadingError for minutes that nobody can read.
+    """
+    readings = _earlier(desk, card)
     for quantity in card.takes:
         for place in _chosen(desk, card, quantity):
             value = values.held(quantity, _key(desk, card, quantity, place))

@@ -54,9 +54,7 @@ def draw(desk: Desk, one: StepState, *, anew: bool = False) -> None:
     html(f"<p class='why'><b>Why:</b> {t(card.why)}</p><p class='ask'><b>Good looks like this:</b> {t(card.good)}</p>")
     _waiting(desk, card)
     fields.draw(desk, card)
-    upto = desk.now.placement
-    upto = upto.model_copy(update={"entries": (*upto.entries, fields.readable(fields.typed(desk, card)))})
-    _figures(desk, card, upto)
+    _figures(desk, card, _with_typed(desk, card))
     answers(desk, card)
     st.caption(STUCK)
 
@@ -126,6 +124,16 @@ def hand_over(desk: Desk, one: StepState) -> None:
     _bad_line()
 
 
+def _with_typed(desk: Desk, card: PlacementStep) -> Placement:
+    """The placement with what is typed so far, as far as it can be read."""
+    upto = desk.now.placement
+    try:
+        typed = fields.readable(fields.typed(desk, card))
+    except ReadingError:
+        return upto
+    return upto.model_copy(update={"entries": (*upto.entries, typed)})
+
+
 def _waiting(desk: Desk, card: PlacementStep) -> None:
     """The row that starts the countdown of an expected delay."""
     if card.wait_minutes:
@@ -186,17 +194,17 @@ def answers(desk: Desk, card: PlacementStep) -> None:
 
 def _answer(desk: Desk, card: PlacementStep, outcome: fields.Outcome) -> None:
     """Store an answer with everything that stands in the fields at this moment."""
-    done = fields.typed(desk, card, outcome)
+    try:
+        done = fields.typed(desk, card, outcome)
+        pictures = photos.held(desk.key("photo", card.id))
+    except ReadingError as error:
+        st.session_state[BAD] = error.line()
+        return
     if outcome == "not-right" and not card.not_right and not done.note:
         st.session_state[BAD] = "write in the note what is not right"
         return
     if missing := fields.lacking(desk, card, done):
         st.session_state[BAD] = f"still to be told: {', '.join(missing)}; or write in the note why not"
-        return
-    try:
-        pictures = photos.held(desk.key("photo", card.id))
-    except ReadingError as error:
-        st.session_state[BAD] = error.line()
         return
     keep_answer(desk, done, pictures)
 
