@@ -340,7 +340,7 @@ def test_what_a_rule_forbids_is_not_offered() -> None:
                 if case is None or advice is None or rule_id not in [f.rule for f in advice.fired]:
                     continue
                 assert not forbidden(advice, [rule_id]), (rule_id, complaint)
-                if forbidden(advise(case, base(), rules=False), [rule_id]):
+                if rule_id not in missed and forbidden(advise(case, base(), rules=False), [rule_id]):
                     missed.add(rule_id)
     assert len(missed) >= len(FORBIDDING) / 2
 
