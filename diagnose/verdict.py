@@ -243,7 +243,8 @@ def decide(
     if looking_pays or waits and useful or any(worth_asking(work, one, bit) for one in useful):
         return None
     # nothing is worth asking any more: what is likelier than not is held, with its chance beside it
-    if lead.p_normal - lead.p_instrument >= at_the_end and _enough_seen(work) and not first_looks(work, useful):
+    healthy = lead.p_normal - lead.p_instrument >= at_the_end and _enough_seen(work) and not first_looks(work, useful)
+    if healthy and _may_be_normal(work):
         return _nothing(work, network, lead)
     if cause.kind == "fault" and lead.p_cause >= at_the_end:
         return _one(work, cause, remedy, " or ".join(places), "one-cause")
@@ -260,6 +261,12 @@ def worth_asking(work: Work, one: Scored, bit: float) -> bool:
     return (
         one.candidate.settles or one.information * bit * work.knowledge.words.verdict["patience"] >= one.candidate.cost
     )
+
+
+def _may_be_normal(work: Work) -> bool:
+    """Whether a healthy machine is called about so at all: one that tripped, however well it looks now, is not."""
+    words = work.knowledge.words.strength
+    return words[work.knowledge.complaints[work.case.complaint].when_nothing_is_wrong] > words["practically-never"]
 
 
 def _enough_seen(work: Work) -> bool:

@@ -85,6 +85,16 @@ def test_at_the_end_what_is_likelier_than_not_is_held(
     assert end(base, open_call, 1.0, p_top=0.45, p_cause=0.45, **alone) == "cannot-tell"
 
 
+@pytest.mark.parametrize(("complaint", "kind"), [("is-this-normal", "normal"), ("reset-repeatedly", "cannot-tell")])
+def test_a_machine_that_trips_is_not_called_normal(base: Knowledge, complaint: str, kind: str) -> None:
+    first = [{"check": c, "answer": "cannot-tell"} for c in base.complaints[complaint].first]
+    work = prepare(call(*first, complaint=complaint), base)
+    network, inference, belief = reason(work)
+    found = lead_of(work, network, inference, belief, likelihoods_by_cause(network, inference))
+    made = (work, network, belief, found)
+    assert end(base, made, 1.0, p_top=0.1, p_cause=0.1, p_instrument=0.0, p_normal=0.7) == kind
+
+
 def test_nothing_is_sure_while_a_contradiction_may_be_settled(
     base: Knowledge, open_call: tuple[Work, Network, Belief, Lead]
 ) -> None:
