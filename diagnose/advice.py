@@ -98,6 +98,9 @@ class Choice(Part):
 class Step(Part):
     """One next step. ask: what to do (technician) or read out (customer); reads: quantities to enter instead of answers.
 
+    kind reconfigure: the set-up is changed (answers: what may come of it) or put back (one answer: "undone"); both are told as
+    actions.
+
     tells: for readings, the words of the most telling finding and who would lead then; only where explanations were asked for.
     """
 
@@ -120,6 +123,16 @@ class Step(Part):
     listen_for: str = ""
     telephone: str = ""
     tells: tuple[Choice, ...] = ()
+
+    @property
+    def asks(self) -> bool:
+        """Whether it has an answer that tells something: a look, or a change of set-up."""
+        return self.kind == "observe" or self.kind == "reconfigure" and not self.puts_back
+
+    @property
+    def puts_back(self) -> bool:
+        """Whether a changed set-up is put back by it."""
+        return self.kind == "reconfigure" and any(a.id == "undone" for a in self.answers)
 
 
 class Turn(Part):
@@ -171,6 +184,17 @@ class Fired(Part):
     hold_point: str = ""
 
 
+class LeftChanged(Part):
+    """A set-up that was changed and not put back. outcome: what came of it ("" = nobody could tell); undo: how it is put back, ""
+    where the person at the machine may not do it."""
+
+    setup: str
+    place: str
+    title: str
+    outcome: str
+    undo: str
+
+
 class Together(Part):
     """Three causes that would be there at once, and the chance of it."""
 
@@ -210,3 +234,4 @@ class Advice(Part):
     used_expected: bool = False
     turns: tuple[Turn, ...] = ()
     three: ThreeCauses | None = None
+    left_changed: tuple[LeftChanged, ...] = ()

@@ -9,6 +9,7 @@ from __future__ import annotations
 from diagnose.advice import Advice, Turn, Verdict
 from diagnose.belief import Belief, Inference
 from diagnose.case import Case
+from diagnose.changing import left_of, reminders, with_changes
 from diagnose.doubt import lonely_proofs, mistaken_answers
 from diagnose.draw import (
     contradictions,
@@ -22,6 +23,7 @@ from diagnose.looks import candidates, gates_of, relevant_checks, tells_for
 from diagnose.network import Network
 from diagnose.plan import Candidate, Predictor, hand_over_cost, keep_worlds, plan_next
 from diagnose.remedies import worth_trying
+from diagnose.setups import changing_minutes
 from diagnose.suspects import likelihoods_by_cause, suspects_of, weights_of
 from diagnose.three import three_causes
 from diagnose.turning import WhatIf, explained_steps, turns_of
@@ -85,10 +87,12 @@ def _draw(work: Work, network: Network, inference: Inference, belief: Belief, ex
         now = candidates(work, network, gates, relevant_checks(work, network, belief, gates))
     predictor = Predictor(inference, worlds)
     plan = plan_next(now, predictor, network, tells_for(work, network))
-    scored, base = plan.scored, plan.base
+    scored = plan.scored
     lead = lead_of(work, network, inference, belief, single)
     verdict = (
-        None if stop is not None and stop.ends else decide(work, network, belief, lead, scored, base, plan.bit, gates)
+        None
+        if stop is not None and stop.ends
+        else decide(work, network, belief, lead, scored, plan.base, plan.bit, gates)
     )
     if stop is not None and stop.ends:
         verdict = Verdict(
@@ -102,11 +106,14 @@ def _draw(work: Work, network: Network, inference: Inference, belief: Belief, ex
             who=stop.hand_over_to,
             minutes=hand_over_cost(knowledge, stop.hand_over_to),
         )
-    steps = steps_of(work, network, belief, scored, gates, lead, verdict, stop, base)
+    steps = steps_of(work, network, belief, plan, gates, lead, verdict, stop)
     trial = worth_trying(work, network, lead, plan, worlds, gates) if verdict is None and stop is None else None
     if trial is not None:
         steps.insert(0, trial)
+    if stop is None or not stop.ends:
+        steps = with_changes(work, network, plan, verdict, gates, steps)
     weights = weights_of(single, belief.causes())
+    work.doubts += reminders(work)
     work.doubts += [*mistaken_answers(work, predictor), *lonely_proofs(work, network, belief.causes(), weights)]
     turns: tuple[Turn, ...] = ()
     if explain and (stop is None or not stop.ends):
@@ -117,7 +124,7 @@ def _draw(work: Work, network: Network, inference: Inference, belief: Belief, ex
         knowledge.checks[e.check].minutes + knowledge.checks[e.check].wait_minutes
         for e in work.whole.entries
         if e.check
-    )
+    ) + changing_minutes(work.whole, knowledge)
     return Advice(
         knowledge=knowledge.digest,
         complaint=case.complaint,
@@ -137,4 +144,5 @@ def _draw(work: Work, network: Network, inference: Inference, belief: Belief, ex
         episode=1 + len(work.earlier),
         used_expected=any(e.against_expected for e in work.graded.evidence.values()),
         turns=turns,
+        left_changed=left_of(work),
     )

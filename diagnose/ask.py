@@ -12,7 +12,8 @@ from diagnose.advise import advise
 from diagnose.case import Case, Entry
 from diagnose.case_check import case_problems, parse_case, read_case_file
 from diagnose.phrases import suspect_title
-from diagnose.text import advice_text, why_text
+from diagnose.setups import UNDONE
+from diagnose.text import advice_text, left_lines, why_text
 from diagnose.why import why
 from diagnose.wording import likelihood
 from knowledge.load import Knowledge
@@ -35,13 +36,14 @@ def ask(knowledge: Knowledge, path: Path | None, output: Path | None, read: Call
     problems = case_problems(case, knowledge)
     if problems:
         raise CaseError("case", problems)
-    skipped: set[str] = set()
+    skipped: set[tuple[str, bool]] = set()
     while True:
         _keep(case, output)
         advice = advise(case, knowledge)
-        looks = [s for s in advice.next if s.kind == "observe" and s.id not in skipped]
+        looks = [s for s in advice.next if s.kind in ("observe", "reconfigure") and (s.id, s.asks) not in skipped]
         remedy = _proposed(advice)
-        over = bool(case.entries) and case.entries[-1].outcome == "cured"
+        told = [e for e in case.entries if e.outcome != UNDONE]
+        over = bool(told) and told[-1].outcome == "cured" and not any(s.puts_back for s in advice.next)
         if (advice.stop is not None and advice.stop.ends) or over or not (looks or remedy):
             print(_cured(case, knowledge) if over else advice_text(advice))
             return 0
@@ -64,14 +66,14 @@ def ask(knowledge: Knowledge, path: Path | None, output: Path | None, read: Call
         if line in ("", "quit", "q", "exit"):
             if line == "":
                 print(HELP)
-                if read is not None or not sys.stdin.isatty():
-                    return 0
-                continue
+                if read is None and sys.stdin.isatty():
+                    continue
+            print("".join(f"LEFT CHANGED: {one}\n" for one in left_lines(advice)), end="")
             return 0
         if line == "undo":
             case = case.model_copy(update={"entries": case.entries[:-1]})
         elif line == "skip" and step is not None:
-            skipped.add(step.id)
+            skipped.add((step.id, step.asks))
         elif line == "more":
             print(advice_text(advise(case, knowledge, explain=True)))
         elif line.startswith("why "):
@@ -119,7 +121,7 @@ def _done(line: str, remedy: str) -> Entry | None:
 
 def _cured(case: Case, knowledge: Knowledge) -> str:
     """What is left to do after the last remedy cured it."""
-    action = case.entries[-1].action
+    action = next(e.action for e in reversed(case.entries) if e.outcome != UNDONE)
     proofs = dict.fromkeys(c.proof for c in knowledge.causes.values() if c.remedy.id == action)
     return "\n".join(["Cured. Prove it, then close the call:", *(f"  {proof}" for proof in proofs)])
 
@@ -164,17 +166,18 @@ def _open(knowledge: Knowledge, reader: Callable[[str], str]) -> Case | None:
 
 
 def _entry(line: str, step: Step | None) -> Entry | None:
-    """What a line says: a note, an answer to the step, or a reading; None where it is none of these."""
+    """What a line says: a note, an answer to the step (of a change of set-up, what came of it), or a reading; None if none of these."""
     if line.lower().startswith("note "):
         return Entry(note=line[5:].strip())
     if step is not None:
         answers, place = [c.id for c in step.answers], step.place if ":" in step.place else ""
-        if line in ("?", "cannot-tell", "cannot tell"):
+        if line in ("?", "cannot-tell", "cannot tell") and not step.puts_back:
             return Entry(check=step.id, answer="cannot-tell", place=place)
-        if line.isdigit() and 1 <= int(line) <= len(answers):
-            return Entry(check=step.id, answer=answers[int(line) - 1], place=place)
-        if line in answers:
-            return Entry(check=step.id, answer=line, place=place)
+        chosen = answers[int(line) - 1] if line.isdigit() and 1 <= int(line) <= len(answers) else line
+        if chosen in answers and step.kind == "reconfigure":
+            return Entry.model_validate({"action": step.id, "outcome": chosen, "place": place})
+        if chosen in answers:
+            return Entry(check=step.id, answer=chosen, place=place)
     name, found, value = line.partition("=")
     if found and value.strip():
         value, _, where = value.partition("@")

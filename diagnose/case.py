@@ -91,7 +91,8 @@ class Entry(Model):
     """One thing that happened in the call, in order. Exactly one of check, quantity, action, finding, note.
 
     check+answer: a check was done, the answer is one of its ids or "cannot-tell". quantity+value: a reading was given
-    ("118 psig", a list of three for phases). action: a remedy or reconfiguration was done (outcome: did it cure).
+    ("118 psig", a list of three for phases). action: a remedy was done (outcome: did it cure), or the set-up was changed
+    (outcome: is the trouble gone, moved, unchanged; "undone" once it was put back).
     finding+word: an already graded finding (sign-only tables). at: clock of `now`, or minutes before it.
     source: today's reading, or a reference from card, last-visit or shift-log. who: what the person saw, or what somebody
     says. condition: a tag such as "welders off" that sets this reading apart.
@@ -103,7 +104,7 @@ class Entry(Model):
     quantity: Short = ""
     value: Short | tuple[Short, ...] = ""
     action: Short = ""
-    outcome: Literal["", "cured", "not-cured", "better"] = ""
+    outcome: Literal["", "cured", "not-cured", "better", "gone", "moved", "unchanged", "undone"] = ""
     finding: Short = ""
     word: Short = ""
     note: Long = ""

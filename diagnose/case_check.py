@@ -14,6 +14,7 @@ from diagnose.case import CASE_FORMAT, Case, CircuitTopology, Entry, Machine
 from diagnose.machine import MachineData, read_machine
 from diagnose.places import PlaceError, Topology, check_place, normalise, topology_of
 from diagnose.readings import minutes_of
+from diagnose.setups import UNDONE, left_changed
 from knowledge.load import Knowledge
 from knowledge.yaml_text import MAX_BYTES, YamlProblem, read_yaml
 from shared.errors import CaseError, ChillerError, shorten
@@ -277,6 +278,12 @@ def case_problems(case: Case, knowledge: Knowledge) -> list[str]:
             )
         seen.setdefault(stamp, number)
         problems += _entry_problems(entry, where, case, knowledge, machine, topology)
+        if entry.outcome == UNDONE and entry.action in knowledge.setups:
+            before = case.model_copy(update={"entries": case.entries[: number - 1]})
+            after = case.model_copy(update={"entries": case.entries[:number]})
+            if len(left_changed(before, knowledge)) == len(left_changed(after, knowledge)):
+                do = "tell the change first, or remove this entry"
+                problems.append(_line(f"{where}.outcome", "not changed at this point", entry.action, "what stands", do))
     return _cut(problems)
 
 
@@ -377,8 +384,20 @@ def _entry_problems(
                 _line(f"{where}.word", f"not a word of '{entry.finding}'", entry.word, ", ".join(words), "choose one")
             )
     elif entry.action:
-        kind = "any"
-        known = {c.remedy.id for c in knowledge.causes.values()}
+        setup = knowledge.setups.get(entry.action)
+        kind = setup.place if setup else "any"
+        known = {c.remedy.id for c in knowledge.causes.values()} | set(knowledge.setups)
+        outcomes = (*setup.outcomes, UNDONE) if setup else ("cured", "not-cured", "better")
+        if entry.outcome and entry.outcome not in outcomes:
+            problems.append(
+                _line(
+                    f"{where}.outcome",
+                    f"not an outcome of '{entry.action}'",
+                    entry.outcome,
+                    ", ".join(outcomes),
+                    "choose one",
+                )
+            )
         if entry.action not in known and not _names_instrument(entry.action, case, knowledge):
             problems.append(
                 _line(
@@ -386,7 +405,7 @@ def _entry_problems(
                     "unknown action",
                     entry.action,
                     _near(entry.action, known),
-                    "choose a remedy id, or write it as a note",
+                    "choose the id of a remedy or set-up, or write it as a note",
                 )
             )
     if entry.place:

@@ -8,6 +8,7 @@ import sys
 from pathlib import Path
 
 from knowledge.load import load_knowledge
+from knowledge.models import Setup
 from shared.errors import ChillerError
 
 
@@ -88,6 +89,7 @@ def run_checks(args: argparse.Namespace) -> int:
                         "telephone": c.telephone,
                         "answers": [{"id": a, "text": t.text, "word": t.word or a} for a, t in c.answers.items()]
                         + [{"id": "cannot-tell", "text": "Cannot tell", "word": None}],
+                        "outcomes": dict(c.outcomes) if isinstance(c, Setup) else {},
                         "reads": list(c.reads),
                         "tells": list(c.tells),
                         "minutes": c.minutes,

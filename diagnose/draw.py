@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from diagnose.advice import Choice, Derived, Fired, NotJudged, Step, Stop, Verdict
 from diagnose.belief import Belief
@@ -11,6 +11,7 @@ from diagnose.network import Network
 from diagnose.places import spell
 from diagnose.plan import (
     Candidate,
+    Plan,
     Scored,
     hand_over_cost,
     hand_over_to,
@@ -18,8 +19,10 @@ from diagnose.plan import (
 )
 from diagnose.remedies import asked_before
 from diagnose.rules import Conclusion
+from diagnose.setups import not_judged_of
 from diagnose.verdict import PAYS, Lead, confirming, remedy_of, second_cause_looks, settling_looks
 from diagnose.work import Work
+from knowledge.models import Check, Setup
 from shared.quantities import DERIVED
 from shared.units import SHOWN, show, spread_in_unit, to_unit
 
@@ -46,6 +49,11 @@ def stop_of(stops: Sequence[Conclusion]) -> Stop | None:
 
 def not_judged(work: Work) -> list[NotJudged]:
     out = [NotJudged(finding=f, place=p, why=w, until=u) for f, p, w, u in work.graded.not_judged]
+    for entry in work.case.entries:
+        told = not_judged_of(entry, work.changed, work.knowledge)
+        if told is not None:
+            why = f"Told while the set-up is changed ({told[0].setup.title})."
+            out.append(NotJudged(finding=told[1], place=entry.place or "unit", why=why, until="It was put back."))
     for conclusion in work.conclusions.of("not-judged"):
         then = conclusion.rule.then
         here = [k for k in work.dropped if k[0] in then.findings]
@@ -97,15 +105,14 @@ def steps_of(
     work: Work,
     network: Network,
     belief: Belief,
-    useful: Sequence[Scored],
+    plan: Plan,
     gates: Gates,
     lead: Lead,
     verdict: Verdict | None,
     stop: Stop | None,
-    base: float,
 ) -> list[Step]:
     """Next steps in order: safety questions, the remedy of a verdict, then the looks worth their minutes."""
-    knowledge, case = work.knowledge, work.case
+    knowledge, case, base = work.knowledge, work.case, plan.base
     if stop is not None and stop.ends:
         return [_hand_over(work, stop.hand_over_to, stop.make_safe)]
     steps: list[Step] = []
@@ -162,7 +169,7 @@ def steps_of(
             )
     confirm = set(remedy_of(work, network, lead.top)[0].confirm)
     asked_first = {f"{s.id}" for s in steps}
-    for one in ordered_looks(work, network, belief, useful, gates, lead, base)[:SHOWN_STEPS]:
+    for one in ordered_looks(work, network, belief, plan.scored, gates, lead, base)[:SHOWN_STEPS]:
         leads = "Confirms the leading suspect before anything is replaced. "
         lead_in = leads if one.candidate.check.id in confirm and verdict is None else ""
         if (
@@ -226,17 +233,28 @@ def _hand_over(work: Work, to: str, make_safe: str) -> Step:
 
 
 def _observe(work: Work, one: Scored, network: Network, lead_in: str) -> Step:
-    check, place = one.candidate.check, one.candidate.place
+    return look_step(work, one.candidate.check, one.candidate.place, one.value, lead_in, one.outcomes, network)
+
+
+def look_step(
+    work: Work, check: Check, place: str, cost: float, lead_in: str, outcomes: Mapping[str, float], network: Network
+) -> Step:
+    """A look, or a change of set-up, as a step. cost: expected minutes with it first; outcomes: answer -> chance."""
     customer = work.case.role != "technician"
     ask = check.telephone if customer and check.telephone else check.technician
+    ids = {a: a for a in check.answers}
+    cautions = check.cautions[:2]
+    if isinstance(check, Setup):
+        ids = {answer: outcome for outcome, answer in check.outcomes.items()}
+        ask, cautions = f"{ask} To put it back: {check.undo}", (f"Stays in force: {check.stays}", *cautions)
     choices = tuple(
-        Choice(id=a, text=card.text, probability=round(min(one.outcomes.get(a, 0.0), 1.0), 6))
+        Choice(id=ids[a], text=card.text, probability=round(min(outcomes.get(a, 0.0), 1.0), 6))
         for a, card in check.answers.items()
     )
     shown_place = network.places[place].said if place in network.places else place
     return Step(
         id=check.id,
-        kind="observe",
+        kind="reconfigure" if isinstance(check, Setup) else "observe",
         title=check.title
         + (f" ({spell(place)})" if ":" in place and shown_place == place and not place.startswith("pump") else ""),
         ask=ask,
@@ -244,11 +262,11 @@ def _observe(work: Work, one: Scored, network: Network, lead_in: str) -> Step:
         reads=check.reads,
         place=shown_place,
         minutes=check.minutes + check.wait_minutes,
-        expected_cost_minutes=round(one.value, 3),
+        expected_cost_minutes=round(cost, 3),
         who=check.who,
         needs_qualified=check.needs_qualified,
         hazards=check.hazards,
-        cautions=check.cautions[:2],
+        cautions=cautions,
         tools=check.tools,
         state=check.state,
         why=lead_in + check.why,

@@ -3,6 +3,9 @@
 The entries between two remedies are an episode. The belief is filtered: the causes still there, with instrument modes, are
 carried from episode to episode. A remedy takes away the causes it cures with its efficacy. Where nothing was taken away, a
 finding that shows the same word again is the same draw and says nothing new; where something was, it is weighed afresh.
+
+A change of set-up takes nothing away. What it makes otherwise is left behind with its weight; what is told again counts once,
+and so does what was proved.
 """
 
 from __future__ import annotations
@@ -21,10 +24,11 @@ SURE_NOT = 1e-300
 
 @dataclass(frozen=True)
 class Remedied:
-    """A remedy done: its id and place ("" = anywhere)."""
+    """A remedy done: its id and place ("" = anywhere). mends: False for a change of set-up, which takes no cause away."""
 
     action: str
     place: str
+    mends: bool = True
 
 
 def _single_row(hypotheses: Hypotheses, count: int) -> Index:
@@ -74,6 +78,21 @@ def _rows(inference: Inference, log: Array, names: Sequence[str]) -> Array:
     return np.stack([log[own.index(name)] if name in own else log[0] for name in names])
 
 
+def _proof(inference: Inference) -> Array:
+    """(instances,) log of what was proved about each cause in an episode, 0 = nothing."""
+    if inference.cause_factor is None:
+        return np.zeros(len(inference.network.instances))
+    out: Array = np.log(inference.cause_factor)
+    return out
+
+
+def _of_both(proof: Array, hypotheses: Hypotheses) -> Array:
+    """What is proved of the causes of each hypothesis, as it enters the prior."""
+    extra = np.concatenate([[0.0], proof])
+    out: Array = extra.take(hypotheses.first) + extra.take(hypotheses.second)
+    return out
+
+
 def filtered(network: Network, inferences: Sequence[Inference], remedies: Sequence[Remedied]) -> Belief:
     """Belief over the causes still there after the last episode. One inference an episode, one remedy between two."""
     hypotheses = inferences[0].hypotheses()
@@ -85,10 +104,11 @@ def filtered(network: Network, inferences: Sequence[Inference], remedies: Sequen
     )
     log = prior + _rows(inferences[0], inferences[0].log_likelihood(hypotheses), names)
     belief = _scaled(log)
+    # since the last remedy: the latest word of each finding, and what was proved
+    known, proven = dict(inferences[0].likelihoods), _proof(inferences[0])
     for number, remedied in enumerate(remedies, 1):
-        now, before = inferences[number], inferences[number - 1]
-        stay, moved = cured(network, hypotheses, belief, remedied)
-        again = set(repeated(before.likelihoods, now.likelihoods))
+        now = inferences[number]
+        again = set(repeated(known, now.likelihoods))
         fresh = Inference(
             network,
             {k: v for k, v in now.likelihoods.items() if k not in again},
@@ -97,9 +117,17 @@ def filtered(network: Network, inferences: Sequence[Inference], remedies: Sequen
             now.mode_factor,
             now.cause_factor,
         )
-        full = _rows(now, now.log_likelihood(hypotheses), names)
         new = _rows(fresh, fresh.log_likelihood(hypotheses), names)
-        proved = now.log_prior(hypotheses) - hypotheses.log_prior
+        proof = _proof(now)
+        if not remedied.mends:
+            only = np.where((proof != 0.0) & (proof != proven), proof - proven, 0.0)
+            belief = _scaled(np.log(np.maximum(belief, SURE_NOT)) + new + _of_both(only, hypotheses))
+            known, proven = {**known, **now.likelihoods}, np.where(proof != 0.0, proof, proven)
+            continue
+        known, proven = dict(now.likelihoods), proof
+        stay, moved = cured(network, hypotheses, belief, remedied)
+        full = _rows(now, now.log_likelihood(hypotheses), names)
+        proved = _of_both(proof, hypotheses)
         stay_log = np.log(np.maximum(stay, SURE_NOT)) + new + proved
         moved_log = np.log(np.maximum(moved, SURE_NOT)) + full + proved
         belief = _scaled(np.logaddexp(stay_log, moved_log))

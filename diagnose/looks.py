@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -18,8 +18,9 @@ from diagnose.plan import (
     may_do,
 )
 from diagnose.readings import RESTING, place_of, spoken_circuits
+from diagnose.setups import Changed, otherwise
 from diagnose.work import Work
-from knowledge.models import Check
+from knowledge.models import Check, Setup
 from shared.quantities import DERIVED, QUANTITIES
 
 
@@ -61,6 +62,15 @@ def allowed(check: Check, case: Case, gates: Gates) -> bool:
     running = {"cooling", "steady"} if "cooling" in gates.states else set()
     running |= {"pump-only", "pump-on"} if "pump-only" in gates.states else set()
     return check.state not in gates.states and check.state not in running
+
+
+def may_change(work: Work, setup: Setup, gates: Gates) -> bool:
+    """Whether the set-up may be changed now: one change at a time, no stop, no safety question open, nothing that forbids it.
+
+    Who may do it at all, hazards and states are `allowed`, as for every look.
+    """
+    closed = work.changed or gates.ask_first or work.conclusions.of("stop")
+    return not closed and setup.id not in gates.remedies
 
 
 def _word_of(work: Work, check_id: str) -> str | None:
@@ -198,6 +208,8 @@ def candidates(work: Work, network: Network, gates: Gates, relevant: set[str]) -
             or not fits_machine(check, work.facts)
         ):
             continue
+        if otherwise(check, work.changed) or isinstance(check, Setup) and not may_change(work, check, gates):
+            continue
         unmet = unmet_needs(work, check.needs)
         if unmet is None or asked & set(unmet):
             continue
@@ -214,8 +226,23 @@ def candidates(work: Work, network: Network, gates: Gates, relevant: set[str]) -
             # who could not tell it of one compressor will hardly tell it of the next; who has no gauge has none for this look either
             if check.id in silent or in_vain & set(check.reads):
                 chance *= knowledge.words.verdict["answer-chance-elsewhere"]
-            out.append(Candidate(check, place, cost, chance, tuple(unmet), cover, saves, settles))
-    return out
+            out.append(Candidate(check, place, cost, chance, tuple(unmet), cover, saves, settles, _eases(work, check)))
+    return [replace(one, blocks=_blocked(one.check, out)) if one.eases else one for one in out]
+
+
+def _blocked(setup: Check, among: Sequence[Candidate]) -> frozenset[tuple[str, str]]:
+    """Looks that cannot be made while the set-up stands changed."""
+    assert isinstance(setup, Setup)
+    changed = (Changed(setup, "", "gone"),)
+    return frozenset((c.check.id, c.place) for c in among if c.check.id != setup.id and otherwise(c.check, changed))
+
+
+def _eases(work: Work, check: Check) -> dict[str, float]:
+    """What a minute counts after the answer that means that the site is cooled meanwhile."""
+    if not isinstance(check, Setup) or check.cools == "no":
+        return {}
+    table = work.knowledge.words.verdict
+    return {check.outcomes["gone"]: table["cooled-meanwhile" if check.cools == "full" else "cooled-in-part"]}
 
 
 def unanswered(work: Work, network: Network, gates: Gates, among: Sequence[int]) -> list[Candidate]:
@@ -226,6 +253,8 @@ def unanswered(work: Work, network: Network, gates: Gates, among: Sequence[int])
     out = []
     for check in (work.knowledge.checks[name] for name in dict.fromkeys(wanted)):
         free = allowed(check, work.case, gates) and fits_machine(check, work.facts)
+        free = free and not otherwise(check, work.changed)
+        free = free and (not isinstance(check, Setup) or may_change(work, check, gates))
         if check.finding and free and unmet_needs(work, check.needs) == []:
             cost = check_cost(work.knowledge, check, opened_access(work), work.state)
             out.append(Candidate(check, _check_places(check, network)[0], cost))

@@ -9,6 +9,7 @@ from typing import Literal
 from diagnose.advice import Advice, Suspect, Verdict
 from diagnose.case import Case, Entry
 from diagnose.places import spell
+from diagnose.setups import answer_of
 from diagnose.wording import likelihood, likelihood_word
 from knowledge.load import Knowledge
 from shared.errors import ChillerError
@@ -189,7 +190,16 @@ _SOURCES = {
     "last-visit": "from the last visit",
     "shift-log": "from the shift log",
 }
-_OUTCOMES = {"": "done", "cured": "cured", "not-cured": "not cured", "better": "better, not cured"}
+_OUTCOMES = {
+    "": "done",
+    "cured": "cured",
+    "not-cured": "not cured",
+    "better": "better, not cured",
+    "gone": "the trouble is gone",
+    "moved": "the trouble moved along",
+    "unchanged": "unchanged",
+    "undone": "put back",
+}
 
 
 def entry_line(entry: Entry, knowledge: Knowledge) -> Line:
@@ -218,7 +228,10 @@ def _what_and_result(entry: Entry, knowledge: Knowledge) -> tuple[str, str]:
     if entry.quantity:
         return at_place(quantity_title(entry.quantity), entry.place), reading_echo(entry.quantity, entry.value)
     if entry.action:
-        return at_place(action_title(entry.action, knowledge), entry.place), _OUTCOMES[entry.outcome]
+        title, setup = at_place(action_title(entry.action, knowledge), entry.place), knowledge.setups.get(entry.action)
+        if setup is None or entry.outcome not in setup.outcomes:
+            return title, _OUTCOMES[entry.outcome]
+        return title, f"{_OUTCOMES[entry.outcome]}: {setup.answers[answer_of(setup, entry.outcome)].text}"
     if entry.finding:
         finding = knowledge.findings.get(entry.finding)
         title = at_place(finding.title if finding else entry.finding, entry.place)
@@ -227,7 +240,7 @@ def _what_and_result(entry: Entry, knowledge: Knowledge) -> tuple[str, str]:
 
 
 def action_title(action: str, knowledge: Knowledge) -> str:
-    """What a remedy or check that was done is called; remedy ids are written to be read."""
+    """What a remedy, check or change of set-up that was done is called; remedy ids are written to be read."""
     if action in knowledge.checks:
         return knowledge.checks[action].title
     words = action.removeprefix("instrument:").replace("-", " ").replace("_", " ")

@@ -7,8 +7,8 @@ and gates do not allow is not a candidate at all: authority and hazard are never
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -17,7 +17,7 @@ from diagnose.grade import HONEST, told
 from diagnose.network import Array, Hypotheses, Index, Key, Network
 from diagnose.plan_search import Acting, Choice, Limits, Look, act_values, acting_for, choose
 from knowledge.load import Knowledge
-from knowledge.models import Check, Remedy
+from knowledge.models import Check, Remedy, Setup
 
 MOST_WORLDS = 300
 WORLD_MASS = 0.9995
@@ -160,7 +160,8 @@ class Candidate:
     """A check at a place with its full cost in minutes, the chance that it gets an answer, and safety questions before it.
 
     cover: what has to be opened for it ("" = nothing, or it is open); saves: minutes of ``cost`` it no longer takes then.
-    settles: whether it settles a contradiction.
+    settles: whether it settles a contradiction. eases: what a minute counts after an answer that means that the site is cooled
+    meanwhile (a change of set-up); empty for plain looks. blocks: candidates that cannot be looked at then, as (check, place).
     """
 
     check: Check
@@ -171,23 +172,31 @@ class Candidate:
     cover: str = ""
     saves: float = 0.0
     settles: bool = False
+    eases: Mapping[str, float] = field(default_factory=dict)
+    blocks: frozenset[tuple[str, str]] = frozenset()
 
 
 @dataclass
 class Scored:
     """A candidate with what it is worth. value: expected minutes to resolution with it first; information: bits about what has
-    to be done; outcomes: answer -> P, if one comes."""
+    to be done; outcomes: answer -> P, if one comes.
+
+    relieved: the same minutes for a change of set-up, those counting less during which the site is cooled.
+    """
 
     candidate: Candidate
     value: float
     information: float
     outcomes: dict[str, float] = field(default_factory=dict)
+    relieved: float = float("inf")
 
 
 @dataclass(frozen=True)
 class Plan:
     """What the search says. base: expected minutes of acting without looking; scored: every look that tells something.
 
+    changes: changes of set-up by which the site may be cooled, also those that tell nothing; first: the one to make now, if the
+    search would neither look, nor mend, nor hand over before it.
     bit: minutes that one bit of knowing what has to be done is worth on average: what certainty would save, over the bits that
     are missing for it.
     """
@@ -196,6 +205,8 @@ class Plan:
     choice: Choice
     scored: list[Scored]
     bit: float = 0.0
+    changes: list[Scored] = field(default_factory=list)
+    first: Scored | None = None
 
 
 class Predictor:
@@ -267,20 +278,32 @@ def plan_next(
     telling = [
         (block, float(one))
         for block, one in zip(blocks, bits, strict=True)
-        if one >= (SETTLES_BITS if block[0].settles else WORTH_BITS)
+        if one >= (SETTLES_BITS if block[0].settles else WORTH_BITS) or block[0].eases
     ]
-    looks = [_look(candidate, given) for (candidate, _, given), _ in telling]
-    choice = choose(worlds.p, worlds.acting, looks, limits=limits)
-    scored = [
+    looks = [_look(candidate, answers, given) for (candidate, answers, given), _ in telling]
+    enough = [n for n, (block, one) in enumerate(telling) if not block[0].eases or one >= WORTH_BITS]
+    # what a look is worth, and whether looking pays at all, is judged by what it tells alone; whether to change the set-up now is
+    # judged against everything, that minutes then count less and some looks cannot be made
+    choice = choose(worlds.p, worlds.acting, [replace(looks[n], eases=None) for n in enough], limits=limits)
+    value = dict(zip(enough, choice.looks.tolist(), strict=True))
+    every = [
         Scored(
             candidate,
-            float(value),
+            value.get(n, choice.acting + candidate.cost),
             candidate.chance * one,
             dict(zip(answers, (worlds.p @ given).tolist(), strict=True)),
         )
-        for ((candidate, answers, given), one), value in zip(telling, choice.looks, strict=True)
+        for n, ((candidate, answers, given), one) in enumerate(telling)
     ]
-    return Plan(choice.acting, choice, scored, bit_minutes(worlds.p, worlds.acting, choice.acting))
+    changes = [n for n, one in enumerate(every) if one.candidate.eases]
+    first = None
+    if changes:
+        whole = choose(worlds.p, worlds.acting, looks, limits=limits)
+        for n in changes:
+            every[n].relieved = float(whole.looks[n])
+        first = every[whole.number] if whole.kind == "look" and whole.number in changes else None
+    bit = bit_minutes(worlds.p, worlds.acting, choice.acting)
+    return Plan(choice.acting, choice, [every[n] for n in enough], bit, [every[n] for n in changes], first)
 
 
 def bit_minutes(p: Array, acting: Acting, base: float) -> float:
@@ -292,11 +315,17 @@ def bit_minutes(p: Array, acting: Acting, base: float) -> float:
     return max(base - float(certain.sum()), 0.0) / missing
 
 
-def _look(candidate: Candidate, given: Array) -> Look:
+def _look(candidate: Candidate, answers: Sequence[str], given: Array) -> Look:
     """A candidate as the search sees it: one more outcome is that no answer comes."""
     answered = candidate.chance * given
     silent = 1.0 - answered.sum(axis=1, keepdims=True)
-    return Look(candidate.cost, np.hstack([answered, silent]), candidate.cover, candidate.saves)
+    eases = np.array([*(candidate.eases.get(a, 1.0) for a in answers), 1.0]) if candidate.eases else None
+    name, blocks = _name(candidate.check.id, candidate.place), frozenset(_name(*b) for b in candidate.blocks)
+    return Look(candidate.cost, np.hstack([answered, silent]), candidate.cover, candidate.saves, eases, name, blocks)
+
+
+def _name(check: str, place: str) -> str:
+    return f"{check}@{place}"
 
 
 def information(given: Sequence[Array], p: Array, acting: Acting) -> Array:
@@ -337,7 +366,8 @@ def _entropy(p: Array) -> Array:
 
 
 def check_cost(knowledge: Knowledge, check: Check, open_access: Iterable[str], state: str) -> float:
-    """Minutes of a look: doing, waiting, care, tools, covers not yet open, bringing the machine into the state it needs."""
+    """Minutes of a look: doing, waiting, care, tools, covers not yet open, bringing the machine into the state it needs, putting
+    back what it changes."""
     words = knowledge.words
     # every question takes its own time besides the look: walking, asking, reading back
     cost = words.verdict["question-minutes"] + check.minutes + check.wait_minutes
@@ -347,4 +377,6 @@ def check_cost(knowledge: Knowledge, check: Check, open_access: Iterable[str], s
         cost += words.access_minutes.get(check.access, 5.0) if check.access else 0.0
     if check.state in SHIFT_MINUTES and check.state != state:
         cost += SHIFT_MINUTES[check.state]
+    if isinstance(check, Setup):
+        cost += check.undo_minutes  # what is changed is put back, sooner or later
     return float(cost)

@@ -2,7 +2,8 @@
 
 Pure functions over a few hundred worlds. A world is one joint state of the machine; in it certain parts are wrong, and it is
 resolved once each of them is mended. A remedy mends each part with its own chance and is tried once; a look splits the
-belief by its answers; handing over ends the call at a cost that depends on the world. Values are sums over worlds, not
+belief by its answers; a change of set-up does so too, and where it takes the trouble away for the time being every later
+minute counts less; handing over ends the call at a cost that depends on the world. Values are sums over worlds, not
 normalised: a belief's value is its expected cost times its mass, so branches simply add.
 
 V0 is the cost of acting without looking: remedies in order of updated probability over cost, cut where handing over is
@@ -111,13 +112,18 @@ class Look:
     """A look: cost in minutes, given: (W, A) chance of each answer in each world.
 
     cover: what has to be opened for it ("" = nothing, or open already); saves: minutes of ``cost`` that fall away once another
-    look has opened the same.
+    look has opened the same. eases: (A,) what a minute counts from then on, by answer; None = as before. Not None for a change
+    of set-up by which the site may be cooled meanwhile; of several, one alone eases. name; blocks: names of looks that cannot be
+    made after an answer that eases.
     """
 
     cost: float
     given: Array
     cover: str = ""
     saves: float = 0.0
+    eases: Array | None = None
+    name: str = ""
+    blocks: frozenset[str] = frozenset()
 
 
 @dataclass(frozen=True)
@@ -236,29 +242,32 @@ def _updated_order(b: Array, acting: Acting, tried: Sequence[int]) -> tuple[Arra
     return best, first
 
 
-def _answers(look: Look, belief: Array) -> Array:
-    """(A', W) beliefs by answer, the faint ones together."""
+def _answers(look: Look, belief: Array) -> tuple[Array, Array]:
+    """(A', W) beliefs by answer, the faint ones together; (A',) what a minute counts after each."""
     rows = look.given.T * belief
+    counts = np.ones(len(rows)) if look.eases is None else look.eases
     mass = rows.sum(axis=1)
     faint = mass < FAINT * mass.sum()
     if faint.sum() < 2:
-        return rows
-    return np.concatenate([rows[~faint], rows[faint].sum(axis=0, keepdims=True)])
+        return rows, counts
+    together = rows[faint].sum(axis=0, keepdims=True)
+    return np.concatenate([rows[~faint], together]), np.append(counts[~faint], 1.0)
 
 
 def look_values(
     beliefs: Sequence[Array], acting: Acting, looks: Sequence[Sequence[tuple[int, Look]]], tried: Sequence[int] = ()
 ) -> list[dict[int, float]]:
     """One look, then V0: for each belief (W,) and each of its own (number, look) the value. One pass for all."""
-    stack, spans = [], []
+    stack, counts, spans = [], [], []
     for belief, own in zip(beliefs, looks, strict=True):
         for number, look in own:
-            rows = _answers(look, belief)
+            rows, count = _answers(look, belief)
             stack.append(rows)
+            counts.append(count)
             spans.append((number, look.cost, len(rows)))
     if not stack:
         return [{} for _ in beliefs]
-    values, _ = act_values(np.concatenate(stack), acting, tried)
+    values = act_values(np.concatenate(stack), acting, tried)[0] * np.concatenate(counts)
     mass = unresolved_mass(np.stack(list(beliefs)), acting, tried)
     out: list[dict[int, float]] = []
     at = span = 0
@@ -304,10 +313,19 @@ class _Ahead:
     def __init__(self, acting: Acting, looks: Sequence[Look], order: Index, limits: Limits) -> None:
         self.acting, self.looks, self.order, self.limits = acting, looks, order, limits
 
-    def _next(self, after: int) -> list[tuple[int, Look]]:
-        """Looks worth trying once look ``after`` was done (-1 = none was), at what they then cost."""
+    def _next(self, after: int, counts: float = 1.0) -> list[tuple[int, Look]]:
+        """Looks worth trying once look ``after`` was done (-1 = none was), at what they then cost. counts: what a minute does."""
         opened = self.looks[after].cover if after >= 0 else ""
-        chosen = [int(n) for n in self.order if n != after][: self.limits.then]
+        changed = after >= 0 and self.looks[after].eases is not None
+        blocked = self.looks[after].blocks if changed and counts < 1.0 else frozenset()
+        left = (
+            int(n)
+            for n in self.order
+            if n != after
+            and not (changed and self.looks[n].eases is not None)
+            and not (blocked and self.looks[n].name in blocked)
+        )
+        chosen = list(left)[: self.limits.then]
         out = []
         for n in chosen:
             look = self.looks[n]
@@ -324,15 +342,16 @@ class _Ahead:
         """Each chosen look, then V1 of each answer."""
         beliefs: list[Array] = []
         nexts: list[list[tuple[int, Look]]] = []
-        sizes = []
+        counts, sizes = [], []
         for number in chosen:
-            rows = _answers(self.looks[number], belief)
+            rows, count = _answers(self.looks[number], belief)
             beliefs += list(rows)
-            nexts += [self._next(number)] * len(rows)
+            nexts += [self._next(number, float(c)) for c in count]
+            counts.append(count)
             sizes.append(len(rows))
         if not beliefs:
             return []
-        v1 = self._v1(beliefs, nexts, tried)
+        v1 = self._v1(beliefs, nexts, tried) * np.concatenate(counts)
         mass = float(unresolved_mass(belief[None, :], self.acting, tried)[0])
         ends = np.cumsum(sizes)
         return [

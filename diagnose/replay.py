@@ -134,7 +134,7 @@ def forbidden_steps(advice: Advice, case: Case) -> list[str]:
     return [
         s.id
         for s in advice.next
-        if s.kind == "observe" and not may_do(s.who, s.needs_qualified, case.role, case.qualified)
+        if s.kind in ("observe", "reconfigure") and not may_do(s.who, s.needs_qualified, case.role, case.qualified)
     ]
 
 
@@ -150,7 +150,7 @@ def work(call: Call, knowledge: Knowledge, *, rules: bool = True) -> Worked:
         if advice.stop is not None:
             out.stop = advice.stop.rule
             out.stop_ends = out.stop_ends or advice.stop.ends
-        looks = [s for s in advice.next if s.kind == "observe"]
+        looks = [s for s in advice.next if s.asks]
         if advice.verdict is not None or not looks or len(out.asked) >= MOST_CHECKS:
             break
         step = looks[0]
@@ -263,7 +263,7 @@ def _ablation(call: Call, knowledge: Knowledge, normal: Worked) -> dict[str, Any
         kinds |= {f.kind for f in full.fired}
         forbidden += forbidden_steps(bare, case)
         if number < len(normal.asked):
-            looks = {s.id: s for s in full.next if s.kind == "observe"}
+            looks = {s.id: s for s in full.next if s.asks}
             step = looks.get(normal.asked[number])
             if step is None:
                 break

@@ -33,7 +33,7 @@ from diagnose.phrases import (
 )
 from diagnose.pictures import pictures_of
 from diagnose.pictures.course import course
-from diagnose.text import CHAIN_ENDS, turn_lines
+from diagnose.text import CHAIN_ENDS, left_lines, turn_lines
 from knowledge.load import Knowledge
 from shared.errors import ChillerError
 
@@ -130,6 +130,7 @@ def html_report(
         _undone(undone, knowledge, zone),
         _derived(last),
         _pictures(case, steps, knowledge),
+        _left(last),
         _doubts(last),
         _cautions(case, steps, knowledge),
         "<p class='quiet'>Local codes, the permit of the site, the maker's manual and licensed practice "
@@ -349,6 +350,11 @@ def _derived(advice: Advice) -> str:
     note = "<p class='quiet'>± is one standard uncertainty (JCGM 100).</p>"
     head = ("What", "Value", "Judged", "From")
     return f"<h2>Derived values</h2>{table(head, rows)}{note}" if rows else ""
+
+
+def _left(advice: Advice) -> str:
+    rows = left_lines(advice)
+    return f"<section class='box'><h2>Left changed</h2>{_list(rows)}</section>" if rows else ""
 
 
 def _doubts(advice: Advice) -> str:

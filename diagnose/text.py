@@ -52,12 +52,18 @@ def suspect_lines(suspect: Suspect, number: int, percent: bool = False) -> list[
 
 def step_lines(step: Step, number: int, percent: bool = False) -> list[str]:
     """One next step with its cautions before what to do."""
-    lines = [_numbered(f"{step.title} [{step.minutes:g} min]", number)]
+    takes = f"{step.minutes:g} min" + (", changes the set-up" if step.asks and step.kind == "reconfigure" else "")
+    lines = [_numbered(f"{step.title} [{takes}]", number)]
     lines += [_wrap(f"CAREFUL: {c}", "   ") for c in step.cautions]
     lines.append(_wrap(step.ask, "   "))
     if step.answers:
         lines.append(
-            _wrap("answers: " + " | ".join(f"{a.id} ({a.text})" for a in step.answers) + " | cannot-tell", "   ")
+            _wrap(
+                "answers: "
+                + " | ".join(f"{a.id} ({a.text})" for a in step.answers)
+                + ("" if step.puts_back else " | cannot-tell"),
+                "   ",
+            )
         )
     if step.reads:
         lines.append(_wrap("read: " + ", ".join(step.reads), "   "))
@@ -97,6 +103,11 @@ def turn_lines(advice: Advice, percent: bool = False) -> list[str]:
                 lines.append(f"{step.title}: {choice.text.rstrip('.')}; then {_named(there, percent)}")
                 break
     return lines[:SHOWN_TURNS]
+
+
+def left_lines(advice: Advice) -> list[str]:
+    """What was changed and not put back, and how it is put back."""
+    return [f"{one.title}. {one.undo or 'Whoever takes over puts it back.'}" for one in advice.left_changed]
 
 
 def three_lines(advice: Advice, percent: bool = False) -> list[str]:
@@ -178,6 +189,7 @@ def advice_text(advice: Advice, percent: bool = False) -> str:
     for title, rows in (
         ("What would change this", turn_lines(advice, percent)),
         ("Three causes at once", three_lines(advice, percent)),
+        ("Left changed", left_lines(advice)),
         ("Contradictions", advice.contradictions),
         ("Not judged", [f"{n.finding} ({spell(n.place)}): {n.why} {n.until}" for n in advice.not_judged]),
         ("Doubts", advice.doubts),

@@ -20,6 +20,7 @@ from diagnose.looks import tells_for
 from diagnose.network import Array, Key, Network
 from diagnose.predicted import speaking
 from diagnose.rules import Conclusions, seen_words
+from diagnose.setups import word_meant
 from diagnose.suspects import Row, Standing, lead_named, seen_text, standing_of
 from diagnose.work import Work, cause_factors, reason
 from knowledge.models import Cause, Check, Finding
@@ -218,7 +219,7 @@ def explained_steps(what: WhatIf, steps: Sequence[Step]) -> list[Step]:
     tells = tells_for(what.work, what.network)
     out, left = [], EXPLAINED_STEPS
     for step in steps:
-        check = what.work.knowledge.checks.get(step.id) if step.kind == "observe" else None
+        check = what.work.knowledge.checks.get(step.id) if step.asks else None
         if check is None or not left:
             out.append(step)
             continue
@@ -238,7 +239,7 @@ def _explained(what: WhatIf, step: Step, check: Check, keys: Sequence[Key]) -> S
         return step
     if not check.answers:
         return step.model_copy(update={"tells": _tells(what, check, keys)})
-    meant = {choice.id: check.answers[choice.id].word or choice.id for choice in step.answers}
+    meant = {choice.id: word_meant(check, choice.id) for choice in step.answers}
     leads = {w: what.lead(what.after({keys[0]: what.told(check, keys[0], w)})) for w in dict.fromkeys(meant.values())}
     answers = (choice.model_copy(update={"leads": leads[meant[choice.id]]}) for choice in step.answers)
     return step.model_copy(update={"answers": tuple(answers)})

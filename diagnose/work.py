@@ -19,6 +19,7 @@ from diagnose.places import Place, Topology, circuit_of, places_for, topology_of
 from diagnose.readings import Readings, default_state, place_of, read_all, spoken_circuits
 from diagnose.rules import Conclusion, Conclusions, run_stratum, seen_words
 from diagnose.rules_engine import Known
+from diagnose.setups import Changed, episodes
 from knowledge.facts import STOP_WORDS
 from knowledge.load import Knowledge
 from shared.quantities import QUANTITIES
@@ -29,7 +30,10 @@ DEFAULT_FACTS = {"expansion": "thermostatic", "coil": "tube-fin", "pump-in-use":
 
 @dataclass
 class Work:
-    """Everything computed for one case on the way to its advice."""
+    """Everything computed for one case on the way to its advice.
+
+    earlier: the episodes before this one. changed: set-ups that stand in it; begun: the action that began it.
+    """
 
     case: Case
     knowledge: Knowledge
@@ -46,6 +50,8 @@ class Work:
     conclusions: Conclusions
     whole: Case
     earlier: list[Work] = field(default_factory=list)
+    changed: tuple[Changed, ...] = ()
+    begun: Entry | None = None
     dropped: set[Key] = field(default_factory=set)
     doubts: list[str] = field(default_factory=list)
 
@@ -83,7 +89,12 @@ def prepare(case: Case, knowledge: Knowledge, *, rules: bool = True) -> Work:
     machine = read_machine(case.machine)
     topology = topology_of(case.machine)
     places = _places(case, knowledge, machine, topology)
-    works = [_prepare(part, case, knowledge, machine, topology, places, rules=rules) for part in split_episodes(case)]
+    parts = episodes(case, knowledge)
+    works = [_prepare(part.case, case, knowledge, machine, topology, places, rules=rules) for part in parts]
+    for one, part in zip(works, parts, strict=True):
+        one.changed, one.begun = part.changed, part.begun
+        if rules and part.watched is not None:
+            _watch(one, _prepare(part.watched, case, knowledge, machine, topology, places, rules=True))
     works[-1].earlier = works[:-1]
     return works[-1]
 
@@ -208,6 +219,13 @@ def _strata(work: Work) -> None:
     _run(work, ("contradiction", "conclusive", "gate", "stop"), work.graded)
 
 
+def _watch(work: Work, watched: Work) -> None:
+    """Adds what protects, as it follows from all that was told since the last remedy."""
+    own = {(c.rule.id, c.circuit) for c in work.conclusions.fired}
+    more = [c for c in watched.conclusions.of("hold-point", "gate", "stop") if (c.rule.id, c.circuit) not in own]
+    work.conclusions.fired += more
+
+
 def not_judged_keys(work: Work) -> set[Key]:
     """Findings that the rules which spoke do not let us judge now; what was answered in words stays."""
     return {
@@ -283,32 +301,29 @@ def cause_factors(work: Work, network: Network) -> Array:
     return np.clip(factor, 1e-9, 1e9)
 
 
-def split_episodes(case: Case) -> list[Case]:
-    """The case cut after each remedy done; the part after the last remedy is what holds now."""
-    parts: list[list[Entry]] = [[]]
-    for entry in case.entries:
-        if entry.action:
-            parts.append([])
-        else:
-            parts[-1].append(entry)
-    return [case.model_copy(update={"entries": tuple(p)}) for p in parts]
-
-
 def reason(work: Work) -> tuple[Network, Inference, Belief]:
     """Posterior over causes and lying instruments, across all episodes of the call."""
     network = network_for(work.knowledge, work.places, work.case.context, work.facts)
-    actions = [e for e in work.whole.entries if e.action]
     works = [*work.earlier, work]
     inferences = []
-    for number, one in enumerate(works):
-        outcome = actions[number - 1].outcome if number else ""
-        heard = COMPLAINS if number == 0 or outcome == "not-cured" else QUIET if outcome == "cured" else None
+    for one in works:
+        factors = cause_factors(one, network)
         inferences.append(
-            inference_from(
-                network, one.graded, work.case.complaint, tuple(one.dropped), cause_factors(one, network), heard
-            )
+            inference_from(network, one.graded, work.case.complaint, tuple(one.dropped), factors, _heard(one))
         )
-    if not actions:
+    if len(works) == 1:
         return network, inferences[0], inferences[0].posterior()
-    belief = filtered(network, inferences, [Remedied(e.action, e.place) for e in actions])
+    begun = [one.begun for one in works if one.begun is not None]
+    remedied = [Remedied(e.action, e.place, mends=e.action not in work.knowledge.setups) for e in begun]
+    belief = filtered(network, inferences, remedied)
     return network, inferences[-1], belief
+
+
+def _heard(work: Work) -> Array | None:
+    """What the complaint says in one episode: it is there at first and where a remedy did not cure, gone where one did.
+
+    While a changed set-up stands its being gone proves nothing, and after a change it is not asked: the outcome says it.
+    """
+    if work.begun is None or work.begun.outcome == "not-cured":
+        return COMPLAINS
+    return QUIET if work.begun.outcome == "cured" and not work.changed else None

@@ -211,9 +211,9 @@ def _parser() -> argparse.ArgumentParser:
     show.set_defaults(run=_show)
 
     new = commands.add_parser("new", help="a new card to fill in")
-    new.add_argument("kind", metavar="KIND", help="cause, check, rule or complaint")
+    new.add_argument("kind", metavar="KIND", help="cause, check, setup, rule or complaint")
     new.add_argument("id", metavar="ID")
-    new.add_argument("--system", default="", help="of a cause or check (default: fluid)")
+    new.add_argument("--system", default="", help="of a cause, check or set-up (default: fluid)")
     new.add_argument("--rule-kind", default="gate", help="kind of a rule (default: gate)")
     new.set_defaults(run=_new)
 

@@ -15,6 +15,7 @@ from knowledge.models import Band, Cause, Change, Check, Complaint, Condition, E
 from knowledge.placement import placement_problems
 from knowledge.scaffold import mark_problems
 from knowledge.scenarios import scenario_problems
+from knowledge.setups import setup_problems
 from knowledge.texts import text_problems
 from knowledge.watches import watch_problems
 from knowledge.whole_set import whole_set_problems
@@ -284,6 +285,7 @@ class SetChecker:
         brought = {e.finding for c in self.causes.values() for e in c.brings if e.finding}
         brought |= self._below({e.effect for c in self.causes.values() for e in c.brings if e.effect})
         in_rules = {c.finding for r in self.rules.values() for c in (*r.when, *r.unless) if c.finding}
+        asked_before = {name for c in self.checks.values() for name in c.needs}
         for card in self.checks.values():
             if bool(card.answers) == bool(card.reads):
                 self.add("checks", card.id, "", "a check has either answers (with finding) or reads (with tells)")
@@ -334,7 +336,7 @@ class SetChecker:
             if "height" in card.hazards and "height" not in card.needs_qualified:
                 self.add("checks", card.id, "needs_qualified", "height hazard without the height qualification")
             shown = {card.finding, *card.tells} - {None}
-            if not card.safety and not shown & (brought | in_rules):
+            if not card.safety and card.id not in asked_before and not shown & (brought | in_rules):
                 self.add(
                     "checks",
                     card.id,
@@ -496,6 +498,7 @@ def find_problems(raw: RawCards, quantity_kinds: Mapping[str, Kind]) -> list[Pro
     """
     problems = [*raw.problems, *SetChecker(raw, quantity_kinds).run(), *text_problems(raw), *mark_problems(raw)]
     problems += scenario_problems(raw)
+    problems += setup_problems(raw)
     problems += placement_problems(raw)
     problems += watch_problems(raw)
     if not problems:

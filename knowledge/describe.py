@@ -19,14 +19,27 @@ from knowledge.models import (
     Finding,
     Instrument,
     Rule,
+    Setup,
     Source,
     Specimen,
 )
 from knowledge.texts import english, languages, telephone
 from shared.errors import ChillerError
+from shared.quantities import QUANTITIES
 
 Section = tuple[str, list[str]]
-KINDS = ("causes", "checks", "rules", "complaints", "findings", "effects", "contexts", "instruments", "sources")
+KINDS = (
+    "causes",
+    "checks",
+    "setups",
+    "rules",
+    "complaints",
+    "findings",
+    "effects",
+    "contexts",
+    "instruments",
+    "sources",
+)
 
 
 def found(knowledge: Knowledge, name: str) -> list[tuple[str, str]]:
@@ -37,6 +50,8 @@ def found(knowledge: Knowledge, name: str) -> list[tuple[str, str]]:
     kind, _, card_id = name.rpartition("/")
     kinds = [k for k in KINDS if not kind or k in (kind, f"{kind}s")]
     out = [(k, card_id) for k in kinds if card_id in getattr(knowledge, k)]
+    if ("setups", card_id) in out:
+        out = [one for one in out if one[0] != "checks"]  # a set-up is a look too; it is shown once
     if not out:
         near = [i for k in KINDS for i in getattr(knowledge, k) if card_id and card_id in i]
         raise ChillerError(
@@ -224,6 +239,30 @@ def _check(knowledge: Knowledge, card: Check) -> list[Section]:
     ]
 
 
+def _setup(knowledge: Knowledge, card: Setup) -> list[Section]:
+    said = {"gone": "the trouble is gone", "moved": "the trouble moves along", "unchanged": "unchanged"}
+    cooled = {
+        "no": "It is made to learn something.",
+        "part": "While the trouble is gone by it the site is cooled in part.",
+        "full": "While the trouble is gone by it the site is cooled.",
+    }
+    other = [f"Read otherwise: {', '.join(QUANTITIES[q].title for q in card.shifts)}."] if card.shifts else []
+    other += [f"Not looked at running: {', '.join(card.rests)}."] if card.rests else []
+    look = dict(_check(knowledge, card))
+    took = look.pop("What it takes")
+    return [
+        ("What is changed", look.pop("For a technician")),
+        ("How it is put back", [f"{card.undo} ({card.undo_minutes:g} minutes)"]),
+        ("What stays in force", [card.stays]),
+        ("What may come of it", [f"{said[o]}: {card.answers[a].text}" for o, a in card.outcomes.items()]),
+        ("What it is for", [cooled[card.cools]]),
+        ("What is otherwise while it stands", _titles(card.ages, knowledge.findings)),
+        ("Readings and places meanwhile", other),
+        ("What it takes", took),
+        *look.items(),
+    ]
+
+
 def _condition(knowledge: Knowledge, one: Condition) -> str:
     if one.finding:
         finding = knowledge.findings[one.finding]
@@ -401,6 +440,7 @@ def _source(knowledge: Knowledge, card: Source) -> list[Section]:
 _DESCRIBE: dict[str, Callable[[Knowledge, Any], list[Section]]] = {
     "causes": _cause,
     "checks": _check,
+    "setups": _setup,
     "rules": _rule,
     "complaints": _complaint,
     "findings": _finding,

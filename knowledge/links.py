@@ -22,6 +22,7 @@ LINKED: dict[str, str] = {
     "Nothing tells it from": "causes",
     "Rules about it": "rules",
     "Readings": "findings",
+    "What is otherwise while it stands": "findings",
     "Among the first looks of": "complaints",
     "It confirms": "causes",
     "It clears": "causes",
@@ -65,7 +66,7 @@ def touches(knowledge: Knowledge, kind: str, card_id: str) -> list[Link]:
     named: list[tuple[str, str]] = []
     if kind == "causes":
         named = [("effects", e.effect) if e.effect else ("findings", e.finding or "") for e in card.brings]
-    elif kind == "checks":
+    elif kind in ("checks", "setups"):
         named = [("findings", f) for f in (card.finding, *card.tells) if f]
     elif kind == "rules":
         named = [("findings", c.finding) for c in (*card.when, *card.unless) if c.finding]

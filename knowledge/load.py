@@ -31,6 +31,7 @@ from knowledge.models import (
     Finding,
     Instrument,
     Rule,
+    Setup,
     Source,
     Words,
 )
@@ -59,6 +60,7 @@ TABLES: dict[str, tuple[str, type[Card]]] = {
 FOLDERS: dict[str, tuple[str, type[Card]]] = {
     "causes": ("causes", Cause),
     "checks": ("checks", Check),
+    "setups": ("setups", Setup),
     "rules": ("rules", Rule),
     "complaints": ("complaints", Complaint),
     "texts": ("texts", Catalogue),
@@ -81,7 +83,10 @@ class Problem:
 
 @dataclass(frozen=True)
 class Knowledge:
-    """The loaded base: cards by id, in id order. ``where`` tells file of each card (kind, id)."""
+    """The loaded base: cards by id, in id order. ``where`` tells file of each card (kind, id).
+
+    checks: every look, the set-ups among them, since each of these is a look as well; setups: these alone.
+    """
 
     words: Words
     sources: dict[str, Source]
@@ -95,6 +100,7 @@ class Knowledge:
     contexts: dict[str, Context]
     instruments: dict[str, Instrument]
     digest: str
+    setups: dict[str, Setup] = field(default_factory=dict)
     changes: dict[str, Change] = field(default_factory=dict)
     texts: dict[str, Catalogue] = field(default_factory=dict)
     scenarios: dict[str, Scenario] = field(default_factory=dict)
@@ -106,7 +112,10 @@ class Knowledge:
 
 @dataclass
 class RawCards:
-    """Cards as read from YAML with the problems met on the way. rows: path of each card inside its file."""
+    """Cards as read from YAML with the problems met on the way. rows: path of each card inside its file.
+
+    A set-up stands among the checks too.
+    """
 
     cards: dict[str, dict[str, Card]]
     words: Words | None
@@ -193,21 +202,23 @@ def read_cards(folder: Path = CARDS) -> RawCards:
             except ValidationError as error:
                 raw.problems += _explain(error, relative, lines, base, card_id)
                 continue
-            if card.id in cards[name]:
+            kinds = (name, "checks") if isinstance(card, Setup) else (name,)
+            if card.id in cards[kinds[-1]]:
                 raw.problems.append(
                     Problem(
                         relative,
                         lines.get(base, 1),
                         card.id,
-                        f"id already used in {raw.where[f'{name}/{card.id}']}; ids are unique",
+                        f"id already used in {raw.where[f'{kinds[-1]}/{card.id}']}; ids are unique",
                     )
                 )
                 continue
             if single and path.stem != card.id:
                 raw.problems.append(Problem(relative, 1, "id", f"the file must be named {card.id}.yaml"))
-            cards[name][card.id] = card
-            raw.where[f"{name}/{card.id}"] = relative
-            raw.rows[f"{name}/{card.id}"] = base
+            for kind in kinds:
+                cards[kind][card.id] = card
+                raw.where[f"{kind}/{card.id}"] = relative
+                raw.rows[f"{kind}/{card.id}"] = base
     if raw.words is None and not any(p.file == "words.yaml" for p in raw.problems):
         raw.problems.append(Problem("words.yaml", 1, "", "missing: the table of words"))
     return raw
@@ -250,6 +261,7 @@ def _from_cache(path: Path, digest: str) -> Knowledge | None:
         for name, model in _kinds():
             rows: list[Any] = TypeAdapter(list[model]).validate_python(content[name])  # type: ignore[valid-type]
             loaded[name] = {row.id: row for row in rows}
+        loaded["checks"] = dict(sorted({**loaded["checks"], **loaded["setups"]}.items()))
         return Knowledge(words=Words.model_validate(content["words"]), digest=digest, where=content["where"], **loaded)
     except (OSError, ValueError, KeyError, TypeError):
         return None
@@ -264,7 +276,8 @@ def _to_cache(path: Path, knowledge: Knowledge) -> None:
     }
     for name, _ in _kinds():
         cards: dict[str, Card] = getattr(knowledge, name)
-        content[name] = [c.model_dump(mode="json", by_alias=True, exclude_defaults=True) for c in cards.values()]
+        own = [c for c in cards.values() if name == "setups" or not isinstance(c, Setup)]
+        content[name] = [c.model_dump(mode="json", by_alias=True, exclude_defaults=True) for c in own]
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         handle, temporary = tempfile.mkstemp(dir=path.parent, suffix=".part")

@@ -32,6 +32,7 @@ StrengthWord = Literal[
 PriorWord = Literal["very-common", "common", "occasional", "uncommon", "rare", "very-rare"]
 EfficacyWord = Literal["cures", "mostly-cures", "often-cures", "may-cure"]
 SureWord = Literal["sure", "think-so", "guess"]
+SetupOutcome = Literal["gone", "moved", "unchanged"]
 MachineState = Literal["any", "isolated", "standing", "powered", "pump-only", "pump-on", "cooling", "steady"]
 Hazard = Literal[
     "none",
@@ -233,6 +234,26 @@ class Check(Card):
     families: tuple[Id, ...] = ()
     words: tuple[str, ...] = ()
     sources: tuple[Id, ...] = Field(min_length=1)
+
+
+class Setup(Check):
+    """A reversible change of how the machine is set up, made to learn or to keep the site cooled until it is mended.
+
+    It is a look as well: ``technician`` says what is changed and what to watch, ``answers`` what may come of it; outcomes says
+    which answer means that the trouble is gone while it stands so, has moved along, or is unchanged. undo: how it is put back.
+    stays: which protections remain in force. ages: findings, shifts: quantities that are otherwise while it stands so: what was
+    told of them before holds no longer, what is told meanwhile is not judged. rests: kinds of places that stand still by it, so that
+    no look at them running can be made. cools: how far the site is cooled while the trouble is gone by it.
+    """
+
+    outcomes: dict[SetupOutcome, Id] = Field(min_length=2)
+    undo: Text
+    undo_minutes: Annotated[float, Field(ge=0, le=240)]
+    stays: Text
+    ages: tuple[Id, ...] = ()
+    shifts: tuple[str, ...] = ()
+    rests: tuple[PlaceKind, ...] = ()
+    cools: Literal["no", "part", "full"] = "no"
 
 
 class Condition(Card):

@@ -12,11 +12,11 @@ from typing import Any, get_args
 from pydantic import BaseModel, TypeAdapter, ValidationError
 
 from knowledge.load import Knowledge, Problem, RawCards
-from knowledge.models import Check, Finding, Id, Rule, System
+from knowledge.models import Check, Finding, Id, Rule, Setup, System
 from shared.errors import ChillerError
 
 MARK = "WRITE:"
-KINDS = ("cause", "check", "rule", "complaint")
+KINDS = ("cause", "check", "setup", "rule", "complaint")
 RULE_KINDS: tuple[str, ...] = get_args(Rule.model_fields["kind"].annotation)
 SYSTEMS: tuple[str, ...] = get_args(System)
 
@@ -38,11 +38,12 @@ def scaffold(
         raise ChillerError("no such system", given=system, allowed=", ".join(SYSTEMS), do="choose one")
     if rule_kind not in RULE_KINDS:
         raise ChillerError("no such kind of rule", given=rule_kind, allowed=", ".join(RULE_KINDS), do="choose one")
-    if card_id in getattr(knowledge, f"{kind}s"):
+    if card_id in getattr(knowledge, f"{kind}s") or kind == "setup" and card_id in knowledge.checks:
         raise ChillerError(f"this {kind} exists", given=card_id, do="choose another id; ids are permanent")
     under = {
         "cause": f"causes/{system}",
         "check": f"checks/{system}",
+        "setup": f"setups/{system}",
         "rule": f"rules/{rule_kind}",
         "complaint": "complaints",
     }
@@ -53,6 +54,7 @@ def scaffold(
     text = {
         "cause": lambda: _cause(knowledge, card_id, system, *example),
         "check": lambda: _check(card_id, system, *example),
+        "setup": lambda: _setup(knowledge, card_id, system),
         "rule": lambda: _rule(knowledge, card_id, rule_kind, *example),
         "complaint": lambda: _complaint(card_id, *example),
     }[kind]()
@@ -89,7 +91,9 @@ def _texts(value: Any, key: str) -> Iterator[tuple[str, str]]:
 def _example(knowledge: Knowledge, system: str) -> tuple[Check, Finding]:
     """A question of this system with answers, and its finding: ids that hold until the keeper puts in the right ones."""
     fitting = [
-        c for c in knowledge.checks.values() if c.finding and c.families and knowledge.findings[c.finding].weighed
+        c
+        for c in knowledge.checks.values()
+        if c.finding and c.families and knowledge.findings[c.finding].weighed and not isinstance(c, Setup)
     ]
     if not fitting:
         raise ChillerError("no card to take ids from", do="add a check with answers first")
@@ -157,6 +161,42 @@ needs_qualified: []  # electrical, refrigerant, height
 hazards: []
 state: any
 families: [{example.families[0]}]
+words: ['{MARK} what people call it']
+sources: [common-practice]
+"""
+
+
+def _setup(knowledge: Knowledge, card_id: str, system: str) -> str:
+    like = next(iter(knowledge.setups.values()), None)
+    if like is None or like.finding is None:
+        raise ChillerError("no card to take ids from", do="copy the example in knowledge/README.md")
+    finding = knowledge.findings[like.finding]
+    answers = "\n".join(
+        f"  '{a}': {{text: '{MARK} what is seen then', word: '{card.word or a}'}}" for a, card in like.answers.items()
+    )
+    outcomes = ", ".join(f"{o}: '{a}'" for o, a in like.outcomes.items())
+    return f"""id: {card_id}
+title: '{MARK} the change in a few words'
+place: {like.place}
+system: {system}
+finding: {finding.id}  # {_allowed(finding)}
+answers:
+{answers}
+outcomes: {{{outcomes}}}  # gone, moved, unchanged: which answer says so
+technician: '{MARK} what is changed, and what is watched'
+undo: '{MARK} how it is put back'
+undo_minutes: 5
+stays: '{MARK} which protections stay in force'
+ages: [{", ".join(like.ages)}]  # findings that are otherwise while it stands
+shifts: [{", ".join(like.shifts)}]  # quantities likewise
+cools: 'no'  # part or full, where the site is cooled by it
+why: '{MARK} what it tells'
+minutes: 10
+who: technician
+needs_qualified: [{", ".join(like.needs_qualified)}]  # electrical, refrigerant, height
+hazards: [{", ".join(like.hazards)}]
+state: {like.state}
+families: [{", ".join(like.families)}]
 words: ['{MARK} what people call it']
 sources: [common-practice]
 """

@@ -302,6 +302,7 @@ def keys_shown(mark: str) -> set[str]:
         ("turn", advice.Turn),
         ("why", why.Why),
         ("raises", why.Raises),
+        ("left_changed", advice.LeftChanged),
         ("three", advice.ThreeCauses),
         ("not_judged", advice.NotJudged),
         ("derived", advice.Derived),

@@ -132,8 +132,11 @@ def entries(draw: st.DrawFn, machine: Machine) -> dict[str, Any]:
         kind = finding.place
     elif sort == "action":
         remedies = sorted({c.remedy.id for c in knowledge.causes.values()})
-        entry |= {"action": draw(st.sampled_from(remedies))}
-        entry["outcome"] = draw(st.sampled_from(("not-cured", "better", "cured")))
+        setup = draw(st.one_of(st.none(), st.sampled_from(sorted(knowledge.setups))))
+        entry |= {"action": setup or draw(st.sampled_from(remedies))}
+        card = knowledge.setups.get(setup or "")
+        entry["outcome"] = draw(st.sampled_from((*card.outcomes, "") if card else ("not-cured", "better", "cured")))
+        kind = card.place if card else kind
     else:
         entry["note"] = draw(st.sampled_from(("smells burnt", "hissing near circuit A", "all quiet", "<b>hot</b>")))
     if draw(st.booleans()):
@@ -207,7 +210,7 @@ def within_gate(step: Step, case: Case) -> bool:
     knowledge = base()
     if step.kind == "hand-over":
         return True
-    if step.kind == "observe":
+    if step.kind in ("observe", "reconfigure"):
         card = knowledge.checks[step.id]
         return (
             may(card.who, card.needs_qualified, case.role, case.qualified)
@@ -230,10 +233,10 @@ def check_advice(advice: Advice, case: Case) -> None:
     assert advice.next, "nothing to do next"
     known = set(base().causes) | {"nothing-wrong"}
     assert {s.cause for s in advice.suspects if s.kind != "instrument"} <= known
-    assert all(within_gate(s, case) for s in advice.next if s.kind == "observe")
+    assert all(within_gate(s, case) for s in advice.next if s.kind in ("observe", "reconfigure"))
     if case.role != "technician":
-        looks = [s for s in advice.next if s.kind == "observe"]
-        assert not [s.id for s in looks if set(s.hazards) - WALKING or s.needs_qualified]
+        looks = [s for s in advice.next if s.kind in ("observe", "reconfigure")]
+        assert not [s.id for s in looks if set(s.hazards) - WALKING or s.needs_qualified or s.kind == "reconfigure"]
     assert not forbidden(advice, [f.rule for f in advice.fired])
     if advice.stop is not None:
         check_stop(advice)
@@ -280,7 +283,7 @@ def test_without_rules_the_gate_holds(data: dict[str, Any]) -> None:
     """With the rule stage off the cards alone keep the gate."""
     case = checked(parse_case(data), base())
     advice = advise(case, base(), rules=False)
-    assert all(within_gate(s, case) for s in advice.next if s.kind == "observe")
+    assert all(within_gate(s, case) for s in advice.next if s.kind in ("observe", "reconfigure"))
     assert not advice.fired and advice.stop is None
 
 

@@ -36,7 +36,7 @@ def work_call(knowledge: Knowledge, call: Call) -> Row:
     while True:
         forbidden += forbidden_steps(advice, case)
         used = used or advice.used_expected
-        looks = [s for s in advice.next if s.kind == "observe"]
+        looks = [s for s in advice.next if s.asks]
         if advice.verdict is not None or not looks or len(asked) >= MOST_CHECKS:
             break
         entries, told = person.answer(knowledge.checks[looks[0].id], looks[0].place)

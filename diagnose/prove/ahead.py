@@ -46,7 +46,7 @@ def stages(call: Call, knowledge: Knowledge, most: int = MOST_CHECKS) -> Iterato
     yield case
     for _ in range(most):
         advice = advise(case, knowledge)
-        looks = [s for s in advice.next if s.kind == "observe"]
+        looks = [s for s in advice.next if s.asks]
         if advice.verdict is not None or not looks:
             return
         case = case.model_copy(update={"entries": (*case.entries, *entries_for(looks[0], call)[0])})

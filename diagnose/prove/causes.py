@@ -66,7 +66,7 @@ def work_draw(
     asked: list[str] = []
     advice = advise(case, knowledge)
     while True:
-        looks = [s for s in advice.next if s.kind == "observe"]
+        looks = [s for s in advice.next if s.asks]
         if advice.verdict is not None or not looks or len(asked) >= MOST_LOOKS:
             break
         entries, told = answer(looks[0], draw)

@@ -155,7 +155,7 @@ def _worked(scenario: Scenario, knowledge: Knowledge, seed: int) -> PlannerPath:
     beliefs = [belief_at(case, scenario, knowledge, 0.0)]
     advice = advise(case, knowledge)
     while True:
-        looks = [s for s in advice.next if s.kind == "observe"]
+        looks = [s for s in advice.next if s.asks]
         ended = advice.stop is not None and advice.stop.ends
         if advice.verdict is not None or ended or not looks or len(steps) >= MOST_STEPS:
             break

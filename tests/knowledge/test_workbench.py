@@ -75,6 +75,7 @@ def test_scaffolds_pass_the_shape_check_but_for_the_marks(base: Knowledge, folde
     for system in SYSTEMS:
         scaffold(base, folder, "cause", f"new-{system}", system=system)
         scaffold(base, folder, "check", f"new-{system}-look", system=system)
+        scaffold(base, folder, "setup", f"new-{system}-change", system=system)
     for kind in RULE_KINDS:
         scaffold(base, folder, "rule", f"new-{kind}", rule_kind=kind)
     complaint = scaffold(base, folder, "complaint", "new-complaint")
@@ -82,7 +83,7 @@ def test_scaffolds_pass_the_shape_check_but_for_the_marks(base: Knowledge, folde
     others = [p for p in problems if "still to be written" not in p.text]
     assert [(p.key, p.text) for p in others] == [("new-complaint", "no cause is a suspect for this complaint")]
     made = {Path(p.file).stem for p in problems}
-    assert len(made) == 2 * len(SYSTEMS) + len(RULE_KINDS) + 1
+    assert len(made) == 3 * len(SYSTEMS) + len(RULE_KINDS) + 1
     assert all(p.line > 1 for p in problems if "still to be written" in p.text)
     assert complaint.read_text(encoding="utf-8").count(MARK) == 3
 
@@ -97,7 +98,7 @@ def test_a_filled_scaffold_is_a_card_like_any_other(base: Knowledge, folder: Pat
 @pytest.mark.parametrize(
     ("arguments", "said"),
     [
-        (["planet", "a"], "no such kind of card; given: 'planet'; allowed: cause, check, rule, complaint"),
+        (["planet", "a"], "no such kind of card; given: 'planet'; allowed: cause, check, setup, rule, complaint"),
         (["cause", "Strainer_2"], "not an id; given: 'Strainer_2'"),
         (["cause", "strainer-clogged"], "this cause exists; given: 'strainer-clogged'"),
         (["cause", "a-new-one", "--system", "engine"], "no such system; given: 'engine'"),

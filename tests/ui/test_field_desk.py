@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from diagnose.advice import Advice, Choice, Derived, NotJudged, Reason, Step, Stop, Suspect, Verdict
+from diagnose.advice import Advice, Choice, Derived, LeftChanged, NotJudged, Reason, Step, Stop, Suspect, Verdict
 from diagnose.store import closing_of
 from diagnose.store.closing import PROOFS
 from knowledge.outcomes import NOT_FOUND
@@ -325,6 +325,47 @@ def test_the_whole_way_from_verdict_to_closed(desk: Draw, fixed: Callable[..., N
     app.open("drawer-report")
     app.tap("Open this call again")
     assert office.records().call(CALL).open
+
+
+def change(**more: Any) -> Step:
+    """A change of set-up as advised: the site pump instead of the onboard one."""
+    card = office.knowledge().setups["other-pump-run"]
+    given: dict[str, Any] = {
+        "id": card.id, "kind": "reconfigure", "title": card.title, "ask": card.technician, "minutes": card.minutes,
+        "expected_cost_minutes": 90.0, "who": "technician", "why": card.why, "cautions": [f"Stays in force: {card.stays}"],
+        "answers": [Choice(id=o, text=card.answers[a].text) for o, a in card.outcomes.items()],
+    }  # fmt: skip
+    return Step(**{**given, **more})
+
+
+def test_a_change_of_set_up_is_a_question_with_its_outcomes(desk: Draw, fixed: Callable[..., None]) -> None:
+    """Protections first, then rows for what came of it; stored as an action of the call."""
+    fixed(next=(change(),))
+    app = desk(call=CALL)
+    card = office.knowledge().setups["other-pump-run"]
+    assert "Change the set-up" in app.text and app.text.index(card.stays[:30]) < app.text.index(card.technician[:30])
+    app.tap("The trouble is gone")
+    last = entries()[-1]
+    assert (last.action, last.outcome, last.place) == ("other-pump-run", "gone", "unit")
+    assert "The trouble is gone" in report_html(office.records().call(CALL)) or "the trouble is gone" in report_html(
+        office.records().call(CALL)
+    )
+
+
+def test_what_is_left_changed_is_never_closed_over_silently(desk: Draw, fixed: Callable[..., None]) -> None:
+    """The way back is one tap from the verdict, the reminder stands before anything that closes, and closing keeps it."""
+    card = office.knowledge().setups["other-pump-run"]
+    left = LeftChanged(setup=card.id, place="unit", title=card.title, outcome="gone", undo=card.undo)
+    back = change(title=f"Put back: {card.title}", ask=card.undo, answers=[Choice(id="undone", text="It is put back")])
+    fixed(verdict=verdict("hand-over"), next=(back,), left_changed=(left,))
+    app = desk(call=CALL)
+    assert "Left changed" in app.text and card.undo in app.text
+    app.tap("Put back")
+    assert app.heading.startswith("Put back")
+    app.tap("Back to the proposed step")
+    app.tap("Handed over: close this call")
+    closing = closing_of(office.records().call(CALL))
+    assert closing is not None and f"left changed: {card.title}" in closing.note
 
 
 def test_another_cause_than_the_likely_one_can_be_told(desk: Draw, fixed: Callable[..., None]) -> None:

@@ -120,7 +120,8 @@ def amend(desk: Desk, changes: Mapping[str, Any]) -> None:
 
 
 def close(desk: Desk, outcome: Outcome, note: str = "", causes: Sequence[str] = (), proof: str = "") -> None:
-    """Close the call. causes, proof: see `ui/field/closing.py`."""
+    """Close the call. causes, proof: see `ui/field/closing.py`. What is left changed goes into the note."""
+    note = "; ".join([*([note] if note else []), *(f"left changed: {one.title}" for one in desk.advice.left_changed)])
     _write(
         desk,
         lambda: desk.store.close_call(

@@ -15,6 +15,7 @@ from diagnose.store.records import OUTCOMES
 from ui import office, person, timer
 from ui.field import closing
 from ui.field.acts import Desk, amend, close, keep, reopen, take_back
+from ui.field.question import left_changed
 from ui.parts import clock, html, md, name_field, t
 from ui.taps import offer
 
@@ -89,6 +90,7 @@ def report(desk: Desk) -> None:
     if not desk.call.open:
         offer("Open this call again", desk.key("reopen"), partial(reopen, desk), width="stretch")
         return
+    left_changed(desk)
     outcome = st.selectbox(
         "How did it end?",
         get_args(Outcome),

@@ -12,14 +12,16 @@ from diagnose.choices import answer_places
 from diagnose.phrases import hazard_words, minutes, needed_state, signal, who_may
 from ui import drawings, timer
 from ui.field import values
-from ui.field.acts import Desk, close, keep
+from ui.field.acts import Desk, close, keep, skip
 from ui.frame import shortcut
 from ui.parts import drawer, facts, html, md, signal_box, t
-from ui.taps import offer
+from ui.taps import go, offer
 
 STUCK = "If nothing changes within five seconds of a tap, load the page again: what was saved is safe."
 SURE = {"sure": "Sure", "think-so": "Fairly sure", "guess": "A guess"}
 WHO = {"saw": "Seen here", "customer-says": "Customer says"}
+CHANGED = {"gone": "The trouble is gone", "moved": "The trouble moved along", "unchanged": "Unchanged"}
+CANNOT_CHANGE = ("It cannot be changed here", "Skip for now")
 USUAL = {"sure": "sure", "who": "saw"}
 
 
@@ -35,7 +37,7 @@ def draw(desk: Desk, step: Step, waiting: int) -> None:
         {
             "observe": "Look or measure",
             "repair": "Do this",
-            "reconfigure": "Try this",
+            "reconfigure": "Put back" if step.puts_back else "Change the set-up",
             "hand-over": "Hand over",
         }[step.kind],
         minutes(step.minutes) if step.minutes else "",
@@ -58,10 +60,13 @@ def draw(desk: Desk, step: Step, waiting: int) -> None:
             offer(f"Start the timer: {minutes(length)}", desk.key("wait-step", step.id), started, width="stretch")
     if step.kind == "observe":
         _observe(desk, step)
+    elif step.kind == "reconfigure":
+        _changed(desk, step)
     elif step.kind == "hand-over":
+        left_changed(desk)
         hand_over(desk, step.who)
     else:
-        did_it(desk, step.id, step.kind == "repair")
+        did_it(desk, step.id)
     if step.why:
         html(f"<p class='why'><b>Why this:</b> {t(step.why)}</p>")
     more = f"{waiting} more {'check waits' if waiting == 1 else 'checks wait'} after this one. " if waiting else ""
@@ -135,23 +140,74 @@ def _observe(desk: Desk, step: Step) -> None:
             how_sure(desk, step, "Who saw it?", WHO, "saw", name="who")
 
 
+def _changed(desk: Desk, step: Step) -> None:
+    """Rows for what came of a change of set-up, or for putting it back; stored as an action of the call."""
+    place = place_of(desk, step)
+    with st.container(key="rows-answers"):
+        for position, choice in enumerate(step.answers, start=1):
+            offer(
+                md(f"{CHANGED[choice.id]}: {choice.text}" if choice.id in CHANGED else choice.text),
+                desk.key("came", step.id, place or "none", choice.id),
+                partial(_came, desk, step, choice.id),
+                width="stretch",
+                shortcut=shortcut(position),
+            )
+        if not step.puts_back:
+            offer("Changed; cannot tell what came of it", desk.key("came", step.id, place or "none", "done"),
+                  partial(_came, desk, step, ""), width="stretch")  # fmt: skip
+    if step.puts_back:
+        with st.container(key="rows-soft"):
+            later = partial(skip, desk, step.id, step.place)
+            offer("Skip for now", desk.key("skip", step.id, "back"), later, width="stretch")
+    else:
+        values.cannot_or_skip(desk, step, place or step.place, CANNOT_CHANGE)
+
+
+def _came(desk: Desk, step: Step, outcome: str) -> None:
+    """Store what came of a change, with the place chosen on the screen."""
+    place = _only_place(desk, step) or st.session_state.get(desk.key("place", step.id))
+    if place is None:
+        st.session_state["no-place"] = True
+        return
+    keep(desk, f"{step.id}|{place}|{outcome}", {"action": step.id, "outcome": outcome, "place": place})
+
+
+def left_changed(desk: Desk) -> None:
+    """What is changed and not put back, before anything that ends the call."""
+    rows = [f"{one.title}. {one.undo or 'Whoever takes over puts it back.'}" for one in desk.advice.left_changed]
+    if rows:
+        html(signal_box(None, f"Left changed: {' '.join(rows)}"))
+
+
+def change_rows(desk: Desk) -> None:
+    """Ways from a verdict to changing the set-up meanwhile, or to putting it back."""
+    steps = [step for step in desk.advice.next if step.kind == "reconfigure"]
+    if not steps:
+        return
+    with st.container(key="rows-changes"):
+        for step in steps:
+            way = partial(go, **desk.address, call=desk.call.id, step=f"{step.id}@{step.place}")
+            title = step.title if step.puts_back else f"Until then: {step.title[0].lower()}{step.title[1:]}"
+            offer(md(title), desk.key("change", step.id, step.place), way, width="stretch")
+
+
 def how_sure(desk: Desk, step: Step, title: str, words: Mapping[str, str], usual: str, name: str = "sure") -> None:
     """Chips that qualify the answers of this screen; they hold until the next question, drawn or not."""
     st.pills(title, list(words), default=usual, format_func=words.__getitem__, key=desk.key(name, step.id),
              persist_state="page")  # fmt: skip
 
 
-def did_it(desk: Desk, action: str, cures: bool) -> None:
-    """Rows for something that was done: did it cure?"""
+def did_it(desk: Desk, action: str) -> None:
+    """Rows for a remedy that was done: did it cure?"""
     rows = {
         "cured": "I did it: cured",
         "better": "I did it: better, not gone",
         "not-cured": "I did it: not cured",
     }
     with st.container(key="rows-did"):
-        for outcome, text in (rows if cures else {"": "Done"}).items():
+        for outcome, text in rows.items():
             entry = {"action": action, "outcome": outcome}
-            key = desk.key("did", action, outcome or "done")
+            key = desk.key("did", action, outcome)
             offer(text, key, partial(keep, desk, f"did|{action}", entry), width="stretch")
 
 

@@ -21,7 +21,7 @@ from diagnose.store import Outcome
 from knowledge.outcomes import NOT_FOUND
 from ui.field import closing
 from ui.field.acts import Desk, close, keep, stay
-from ui.field.question import did_it, hand_over, heading
+from ui.field.question import change_rows, did_it, hand_over, heading, left_changed
 from ui.parts import facts, html, say_later, signal_box, t
 from ui.taps import offer
 
@@ -52,6 +52,8 @@ def draw(desk: Desk, verdict: Verdict) -> None:
         html(f"<p class='why'><b>It is cured when:</b> {t(verdict.proof)}</p>")
     if verdict.would_tell:
         html(f"<p class='why'><b>What would tell more:</b> {t(verdict.would_tell)}</p>")
+    change_rows(desk)
+    left_changed(desk)
     if verdict.kind == "hand-over":
         hand_over(desk, verdict.who)
     elif verdict.kind == "normal":
@@ -60,7 +62,7 @@ def draw(desk: Desk, verdict: Verdict) -> None:
             offer("Explained: close this call as normal", desk.key("normal"), partial(_end, desk, "normal"),
                   width="stretch")  # fmt: skip
     else:
-        did_it(desk, verdict.remedy_id, cures=True)
+        did_it(desk, verdict.remedy_id)
         if verdict.kind == "cannot-tell":
             hand_over(desk, verdict.who)
             with st.container(key="rows-none-fits"):
@@ -81,13 +83,15 @@ def _end(desk: Desk, outcome: Outcome) -> None:
 def cured(desk: Desk) -> bool:
     """Draw the screen after "cured", if the last thing told was that; whether it was drawn."""
     entries = desk.call.case.entries
-    last = next((e for e in reversed(entries) if not e.note or e.action), None)
+    last = next((e for e in reversed(entries) if (not e.note or e.action) and e.outcome != "undone"), None)
     if last is None or not last.action or last.outcome != "cured":
         return False
     heading(f"cured {last.id}", "Prove it, then close the call", action_title(last.action, desk.knowledge))
     proofs = [c.proof for c in desk.knowledge.causes.values() if c.remedy.id == last.action]
     for proof in list(dict.fromkeys(proofs))[:3]:
         html(f"<p class='ask'><b>It is cured when:</b> {t(proof)}</p>")
+    change_rows(desk)
+    left_changed(desk)
     closing.ask(desk, "cured")
     with st.container(key="rows-cured"):
         offer("Proved: close this call as cured", desk.key("proved"), partial(_end, desk, "cured"), width="stretch",
