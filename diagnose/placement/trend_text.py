@@ -19,6 +19,7 @@ from shared.quantities import Kind
 from shared.units import SHOWN, show, to_unit
 
 WIDTH = 100
+WIDE = 4.0  # a picture of ratios over a wider range than this has a logarithmic axis
 TD = Kind.TEMPERATURE_DIFFERENCE
 STATES = {"kept": "kept", "marked": "kept, with a doubt", "refused": "refused"}
 
@@ -151,7 +152,10 @@ def trend_picture(one: WatchTrend, metric: bool = False) -> Picture | None:
     limits = [("worth a word", scaled(sign * (one.card.size("reference") or 0.0)))]
     if one.due_at is not None:
         limits.append(("due", scaled(one.due_at)))
-    low, high = room([y for _, y in rows] + [y for _, y in limits], 0.12)
+    drawn = [y for _, y in (*rows, *limits)]
+    wide = ratio and max(drawn) > WIDE * min(drawn)  # a limit far off would press the rounds onto a line
+    low, high = (min(drawn) / 1.2, max(drawn) * 1.2) if wide else room(drawn, 0.12)
+    ticks = tuple(t for t in (0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0) if low <= t <= high) if wide else ()
     last = max(rows[-1][0], 1.0)
     said = ", ".join(
         f"{p.at.date().isoformat()} {drift_text(one.card.figure, p.drift, metric)}" for p in one.points[-6:]
@@ -166,7 +170,13 @@ def trend_picture(one: WatchTrend, metric: bool = False) -> Picture | None:
         one.card.title,
         f"{title[0].upper()}{title[1:]} against the baseline: {said}",
         Axis("days since the baseline", 0.0, last * 1.06),
-        Axis("ratio to the baseline" if ratio else f"from the baseline [{unit.replace('delta_', '')}]", low, high),
+        Axis(
+            "ratio to the baseline" if ratio else f"from the baseline [{unit.replace('delta_', '')}]",
+            low,
+            high,
+            log=wide,
+            ticks=ticks,
+        ),
         (Series("", tuple(rows), "marked"),),
         tuple(limits),
         notes,
