@@ -144,7 +144,14 @@ class Device:
 
     def settle(self) -> None:
         """Wait until every run of the script that was asked for has ended and is drawn."""
-        self.page.wait_for_function(SETTLED, timeout=30_000, polling=20)
+        from playwright.sync_api import TimeoutError as TooLong
+
+        try:
+            self.page.wait_for_function(SETTLED, timeout=90_000, polling=20)
+        except TooLong:
+            state = self.page.evaluate("""[window.__seen, performance.now(),
+                {...document.querySelector("[data-testid=stApp]")?.dataset}]""")
+            raise AssertionError(f"not settled: {state} at {self.page.url}") from None
 
     def open_all(self) -> None:
         """Open every drawer, also those within drawers."""
