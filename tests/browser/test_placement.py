@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import contextlib
 import re
+from collections.abc import Callable
 from io import BytesIO
 from typing import Any
 
@@ -94,14 +96,25 @@ class Walk:
     def answer(self, step: str, outcome: str = "done", adds: int = 1) -> None:
         """Tap an answer and wait until it is stored, drawn and receipted."""
         before = self.now.revision
-        self.tap(f"ans-{step}-{outcome}")
-        for _ in range(200):
-            if self.now.revision == before + adds:
-                break
-            self.page.wait_for_timeout(50)
-        assert self.now.revision == before + adds, f"{step} {outcome}"
+        row = self.page.locator(f"{self.css(f'ans-{step}-{outcome}')} button")
+        self.until(row, lambda: self.now.revision == before + adds)
         self.drawn()
         assert f"Entry {before + adds} saved" in self.page.inner_text(".receipt")
+
+    def until(self, row: Any, stored: Callable[[], bool]) -> None:
+        """Tap a row until the record has it. A tap that a busy machine lost is made again, as people do: rows are keyed by what
+        they were drawn for, so the same tap twice is one answer."""
+        from playwright.sync_api import Error as failed
+
+        for _ in range(6):
+            if row.count():
+                with contextlib.suppress(failed):  # gone meanwhile: the first tap arrived
+                    row.click(timeout=5_000)
+            for _ in range(160):
+                if stored():
+                    return
+                self.page.wait_for_timeout(50)
+        raise AssertionError(f"never stored: {row}")
 
     def due(self) -> str:
         """The step on the screen."""
@@ -158,11 +171,8 @@ def to_the_call_and_back(walk: Walk, step: str, complaint: str) -> None:
     key = f".st-key-{call_id}-{call.revision}"
     walk.page.locator(f"{key}-drawer-none-fits summary").click()
     walk.device.settle()
-    walk.page.locator(f"{key}-none-fits button").click()
-    for _ in range(200):
-        if not walk.device.server.store.call(call_id).open:
-            break
-        walk.page.wait_for_timeout(50)
+    closes = walk.page.locator(f"{key}-none-fits button")
+    walk.until(closes, lambda: not walk.device.server.store.call(call_id).open)
     walk.device.drawn(call_id)
     walk.page.locator(f".st-key-{call_id}-{call.revision + 1}-to-placement button").click()
     walk.drawn()
