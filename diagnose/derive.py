@@ -77,6 +77,8 @@ INPUTS: dict[str, tuple[frozenset[str], ...]] = {
         "fill_pressure": ("fill_pressure", "expansion_tank"),
         "entering_over_design": ("entering_fluid",),
         "leaving_over_set": ("leaving_fluid",),
+        "set_point": ("set_point",),
+        "set_point_over_card": ("set_point",),
         "leaving_rate": ("leaving_fluid",),
         "air_over_weather": ("entering_air weather_air",),
         "air_spread": ("entering_air",),
@@ -525,6 +527,11 @@ def _temperatures(work: Derivation, meter: Reading | None) -> None:
     )
     if set_point is not None:
         work.add("leaving_over_set", "unit", [leaving], lambda v: v[0] - set_point)
+    told, ordered = work.any("set_point", "unit"), machine.get("set_point") or machine.card.get("set_point", (None,))[0]
+    if told is not None:
+        work.add("set_point", "unit", [told], lambda v: v[0])
+        if ordered is not None:
+            work.add("set_point_over_card", "unit", [told], lambda v: v[0] - ordered)
     fluid = machine.fluid or "water"
 
     def heat(flow: float, hot: float, cold: float) -> float:

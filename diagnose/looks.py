@@ -141,6 +141,7 @@ def _possible_quantities(work: Work) -> set[str]:
         "flow_ratio": machine.get("design_flow"),
         "flow_curve_over_meter": machine.get("design_flow"),
         "voltage_ratio": machine.get("voltage"),
+        "set_point_over_card": machine.get("set_point") or "set_point" in machine.card,
         "frequency_ratio": machine.get("frequency"),
         "drive_frequency_ratio": machine.get("frequency"),
         "compressor_current_ratio": machine.get("compressor_plate_current"),

@@ -227,6 +227,8 @@ _DERIVED = [
     DerivedQuantity("fill_pressure", "standing fill pressure", Kind.GAUGE_PRESSURE, "unit"),
     DerivedQuantity("entering_over_design", "entering fluid over design", _TD, "unit"),
     DerivedQuantity("leaving_over_set", "leaving fluid over set point", _TD, "unit"),
+    DerivedQuantity("set_point", "leaving fluid set point", Kind.TEMPERATURE, "unit"),
+    DerivedQuantity("set_point_over_card", "set point over that of the machine card", _TD, "unit"),
     DerivedQuantity("leaving_rate", "rate of the leaving fluid", Kind.RATE, "unit"),
     DerivedQuantity("air_over_weather", "air at the coil over the weather", _TD, "unit"),
     DerivedQuantity("air_spread", "difference between air readings around the coil", _TD, "unit"),
