@@ -13,6 +13,7 @@ from shared.units import parse
 
 A2L = ("R-32", "R-454B")
 GLIDE = ("R-407C", "R-454B")
+HIGH_PRESSURE = ("R-410A", "R-32", "R-454B")  # above 10 bar at 20 C; what is topped up by mistake stands lower
 CARD_DIFFERENCES = (
     "condenser_split",
     "superheat",
@@ -201,10 +202,11 @@ def _contradictions(machine: Machine, values: dict[str, float], percent: float) 
 
 
 def _facts(machine: Machine, refrigerant: str, fluid: str, card: dict[str, tuple[float, ...]]) -> dict[str, str]:
-    facts: dict[str, str] = {"tank-at": machine.tank_at}
+    facts: dict[str, str] = {"tank-at": machine.tank_at, "plate-pressure": "unknown"}
     if refrigerant:
         facts["refrigerant-class"] = "a2l" if refrigerant in A2L else "a1"
         facts["glide"] = "yes" if refrigerant in GLIDE else "no"
+        facts["plate-pressure"] = "high" if refrigerant in HIGH_PRESSURE else "lower"
     if fluid:
         facts["fluid"] = "water" if fluid == "water" else "glycol"
     for name in ("expansion", "coil", "supply", "pump_in_use", "pump_drive", "fan_drive", "receiver"):

@@ -8,6 +8,7 @@ MACHINE_FACTS: dict[str, tuple[str, ...]] = {
     "fluid": ("water", "glycol"),
     "refrigerant-class": ("a1", "a2l"),
     "glide": ("yes", "no"),
+    "plate-pressure": ("high", "lower", "unknown"),
     "tank-at": ("unit-suction", "load", "discharge", "unknown"),
     "pump-in-use": ("onboard", "site"),
     "supply": ("generator", "utility"),
