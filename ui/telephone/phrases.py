@@ -59,6 +59,12 @@ _OFF = (
     "Leave it off. Do not switch it on again and do not press reset, not even once.",
     "Déjela apagada. No la vuelva a encender y no pulse el botón de rearme, ni una vez.",
 )
+_FROZEN = (
+    "Switch the cooling and the pump off at the screen. Do not start or reset anything. Do not force, warm or hit the ice. Keep back "
+    "from parts that hiss or drip.",
+    "Apague el frío y la bomba en la pantalla. No arranque ni restablezca nada. No fuerce, caliente ni golpee el hielo. Manténgase "
+    "lejos de las partes que silben o goteen.",
+)
 STOPS: dict[str, tuple[str, str]] = {
     "stop-below-freezing": _SCREEN,
     "stop-burst-plate": _BURST,
@@ -73,7 +79,12 @@ STOPS: dict[str, tuple[str, str]] = {
         "Apague el frío en la pantalla. ¿El hielo está en la bomba, en una manguera o en el enfriador mismo? Entonces apague allí "
         "también la bomba. No caliente ni golpee el hielo.",
     ),
+    "stop-frozen-hose": _FROZEN,
+    "stop-frozen-hose-untrained": _FROZEN,
+    "stop-frozen-proof-tube": _FROZEN,
+    "stop-ice-untrained": _FROZEN,
     "stop-loop-pressure-climbs": _BURST,
+    "stop-loop-pressure-climbs-alone": _BURST,
     "stop-open-device-unqualified": _OFF,
     "stop-people-near": (
         "Please call everybody back, well away from the machine, before anything else. Tell me when they are away.",
