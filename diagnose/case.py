@@ -38,6 +38,7 @@ class Machine(Model):
     circuits: a count, or {A: {compressors: [A1, A2], fans: [1, 2]}}. drop_curve: pairs [flow, drop] of the evaporator.
     card: healthy readings of this machine by quantity name, and `condenser_split`, `superheat`, `subcooling`, `approach`,
     `fluid_split`, `pump_rise` as differences. pump_shutoff_rise, pump_design_rise: pressure rise at no flow and at design.
+    low_points: every drain and low point of the fluid side, as the plate lists them, with semicolons between.
     """
 
     name: Short = ""
@@ -62,6 +63,7 @@ class Machine(Model):
     compressors: int | None = None
     fans: int | None = None
     pumps: tuple[Literal["onboard", "site"], ...] = ()
+    low_points: Long = ""
     design_flow: Short = ""
     design_drop: Short = ""
     drop_curve: Annotated[tuple[tuple[Short, Short], ...], Field(max_length=MOST_POINTS)] = ()

@@ -77,7 +77,7 @@ class PlacementStep(Card):
     """One step of a work order.
 
     number: order within the stage. requires/sets: facts of the placement. takes: quantities read here. asks: figures of the
-    site. not_right: complaint a trouble call opens with ("" = a note is enough). must: later stages wait for it. again: done
+    site. lists: lists of the machine card to go by. not_right: complaint a trouble call opens with ("" = a note is enough). must: later stages wait for it. again: done
     any number of times.
     """
 
@@ -101,6 +101,7 @@ class PlacementStep(Card):
     takes: tuple[str, ...] = ()
     asks: tuple[str, ...] = ()
     amounts: tuple[Amount, ...] = ()
+    lists: tuple[Literal["low_points"], ...] = ()
     not_right: str = ""
     must: bool = True
     again: bool = False

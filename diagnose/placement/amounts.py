@@ -41,10 +41,10 @@ def taken_of(placement: Placement) -> dict[str, str | tuple[str, ...]]:
 
 
 def figures(step: PlacementStep, placement: Placement) -> tuple[Figure, ...]:
-    """All amounts of a step."""
+    """All lists and amounts of a step."""
     site, taken = site_of(placement), taken_of(placement)
     metric = is_metric(placement)
-    out = []
+    out = [_low_points(placement) for _ in step.lists]
     for amount in step.amounts:
         chosen = calculator(amount.calculator)
         needed = {one.key: one for one in chosen.inputs}
@@ -84,6 +84,13 @@ def figures(step: PlacementStep, placement: Placement) -> tuple[Figure, ...]:
         waits = sum(float(r.value) / 60 for r in made.results if r.kind is Kind.TIME and r.key in amount.shows)
         out.append(Figure(amount.title, (*lines, *made.notes), source=chosen.source, minutes=waits))
     return tuple(out)
+
+
+def _low_points(placement: Placement) -> Figure:
+    """Every drain and low point of this machine, to be ticked off one by one."""
+    points = tuple(p.strip() for p in placement.machine.low_points.split(";") if p.strip())
+    said = f"Drains and low points of this machine{f' ({len(points)})' if points else ''}"
+    return Figure(said, points, () if points else ("low points, from its plate or book, on the machine card",))
 
 
 def is_metric(placement: Placement) -> bool:

@@ -142,6 +142,16 @@ def test_figures_are_worked_out_from_machine_site_and_readings(base: Knowledge) 
     assert minutes == pytest.approx(17.8, abs=0.6)
 
 
+def test_every_drain_of_this_machine_is_listed_where_it_is_shut_opened_and_blown_out(base: Knowledge) -> None:
+    points = "pump casing plug; strainer ;plate outlet;"
+    with_list = opened(machine=MACHINE.model_copy(update={"low_points": points}))
+    for name in ("fluid-drains-shut", "back-drain", "back-blow"):
+        assert figures(base.steps[name], with_list)[0].lines == ("pump casing plug", "strainer", "plate outlet")
+        shown = " ".join("\n".join(step_lines(StepState(base.steps[name], "next"), with_list)).split())
+        assert "low points of this machine (3): pump casing plug; strainer; plate outlet" in shown
+        assert "machine card" in figures(base.steps[name], opened())[0].lacks[0]
+
+
 def test_not_right_turns_into_a_call_with_everything_known(base: Knowledge) -> None:
     placement = walk(opened(context=("generator",)), base, "start-flow-curve")
     readings = (Taken(quantity="evaporator_drop", value="0.3 psi"),)

@@ -28,6 +28,7 @@ FIELDS = {
     "design_flow": ("Design flow", "150 gpm"),
     "design_drop": ("Evaporator pressure drop at design flow", "5 psi"),
     "set_point": ("Set point", "44 F"),
+    "low_points": ("Drains and low points, with semicolons between", "pump casing plug; strainer; plate outlet"),
     "loop_volume": ("Fluid volume of the loop", "500 gal"),
 }
 CHOICES: dict[str, tuple[str, dict[str, str]]] = {

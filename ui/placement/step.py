@@ -149,10 +149,8 @@ def _figures(desk: Desk, card: PlacementStep, upto: Placement) -> None:
     for figure in figures(card, upto):
         if figure.lines:
             rows = "".join(f"<li>{t(line[0].upper() + line[1:])}</li>" for line in figure.lines)
-            html(
-                f"<p class='ask'><b>{t(figure.title)}</b></p><ul class='results'>{rows}</ul>"
-                f"<p class='drawing-says'>Source: {t(figure.source)}</p>"
-            )
+            source = f"<p class='drawing-says'>Source: {t(figure.source)}</p>" if figure.source else ""
+            html(f"<p class='ask'><b>{t(figure.title)}</b></p><ul class='results'>{rows}</ul>{source}")
         else:
             why = figure.problem or f"tell first: {', '.join(figure.lacks)}"
             html(f"<p class='ask'><b>{t(figure.title)}:</b> {t(why)}</p>")
