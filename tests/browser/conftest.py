@@ -71,6 +71,18 @@ def unused_port() -> int:
         return int(probe.getsockname()[1])
 
 
+# true once nothing moved for ten frames and no movement that ends is under way; false after ten seconds
+STILL = """async () => { const begun = performance.now(); let same = 0, last = '';
+  while (same < 10 && performance.now() - begun < 10000) {
+    await new Promise(next => requestAnimationFrame(next));
+    const now = [...document.querySelectorAll('button, summary')].map(
+      e => (r => [r.top, r.left, r.width, r.height].map(Math.round))(e.getBoundingClientRect())).join();
+    const moves = document.getAnimations().some(
+      a => a.playState === 'running' && Number.isFinite(a.effect.getComputedTiming().endTime));
+    same = now === last && !moves ? same + 1 : 0; last = now; }
+  return same >= 10 }"""
+
+
 class Server:
     """The app's process; it can be killed and started again at the same address."""
 
@@ -157,6 +169,11 @@ class Device:
         """Open every drawer, also those within drawers."""
         while self.page.evaluate(OPEN_ALL):
             self.settle()
+        self.still()
+
+    def still(self) -> None:
+        """Wait until nothing on the page moves any more: a drawer that is still opening cuts off what it holds."""
+        assert self.page.evaluate(STILL), f"the page never stands still: {self.page.url}"
 
     def open(self, address: str = "") -> None:
         """Go to an address of the app."""

@@ -60,7 +60,7 @@ def axe(device: Any, contrast_7: bool = False) -> list[str]:
     high = device.page.evaluate("document.querySelector('[data-testid=stMain]').scrollHeight")
     device.page.set_viewport_size({"width": device.page.viewport_size["width"], "height": max(high, 844) + 50})
     device.settle()
-
+    device.still()
     rules = {"color-contrast-enhanced": {"enabled": True}} if contrast_7 else {}
     options = {
         "runOnly": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"],
