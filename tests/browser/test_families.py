@@ -84,7 +84,10 @@ def one_step(device: Any, call: str, knowledge: Any, answers: dict[str, str], re
     if where.count():
         where.first.click()
         device.settle()
-    if device.page.locator(f"[class*='-read-{step}-'] input").count():
+    # the end of the page may stand before its middle does
+    wanted_there = f"[class*='-read-{step}-'] input" if knowledge.checks[step].reads else f"[class*='-ans-{step}-'] button"
+    device.page.locator(wanted_there).first.wait_for(state="attached", timeout=30_000)
+    if knowledge.checks[step].reads:
         typed = fill(device, step, readings)
         device.page.get_by_role("button", name="Keep this" if typed else "I cannot tell", exact=True).first.click()
     else:
