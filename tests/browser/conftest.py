@@ -148,7 +148,11 @@ class Device:
         self.server, self.size = server, size
         self.outside: list[str] = []
         self.errors: list[str] = []
+        self.pending: set[Any] = set()
         self.page.on("request", self._note)
+        self.page.on("request", lambda one: self.pending.add(one))
+        self.page.on("requestfinished", lambda one: self.pending.discard(one))
+        self.page.on("requestfailed", lambda one: self.pending.discard(one))
         self.page.on("pageerror", lambda error: self.errors.append(str(error)))
 
     def _note(self, request: Any) -> None:
@@ -231,6 +235,10 @@ class Device:
                 self.page.wait_for_timeout(100)
             if not again:  # seen once in some hundred answers, cause not found: stored, and the page stood still
                 warnings.warn(f"the page had to be read anew: {self._state(call)}", stacklevel=2)
+                # not from the browser's cache, where a request that never ends holds up the next one for the same file
+                whole = self.context.new_cdp_session(self.page)
+                whole.send("Network.enable")
+                whole.send("Network.setCacheDisabled", {"cacheDisabled": True})
                 self.page.reload()
         raise AssertionError(f"{call} is stored to {revision} and never shown: {self._state(call)}")
 
@@ -242,7 +250,8 @@ class Device:
             call,
         )
         state = self.page.evaluate("({...document.querySelector('[data-testid=stApp]')?.dataset})")
-        return f"{self.heading()!r} with {shown}, {state}, at {self.page.url}"
+        waits = sorted(r.url.removeprefix(self.server.address) for r in self.pending)
+        return f"{self.heading()!r} with {shown}, {state}, waiting for {waits}, at {self.page.url}"
 
     def wait_for_revision(self, call: str, revision: int) -> int:
         """Wait until the record has come as far as ``revision``."""
