@@ -208,7 +208,9 @@ class Device:
     def answer(self, call: str) -> int:
         """Answer the question by its first row, or by "cannot tell" where numbers are asked; the revision after it."""
         before = self.server.store.call(call).revision
-        self.page.locator("[class*=st-key-rows-answers] button, [class*='-ans-'] button").first.wait_for(state="attached")
+        self.page.locator("[class*=st-key-rows-answers] button, [class*='-ans-'] button").first.wait_for(
+            state="attached"
+        )
         where = self.page.locator("[class*='-place-'] [data-testid=stButtonGroup] button, "
                                   "[class*='-place-'] button")  # fmt: skip
         if where.count():

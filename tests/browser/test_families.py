@@ -85,7 +85,9 @@ def one_step(device: Any, call: str, knowledge: Any, answers: dict[str, str], re
         where.first.click()
         device.settle()
     # the end of the page may stand before its middle does
-    wanted_there = f"[class*='-read-{step}-'] input" if knowledge.checks[step].reads else f"[class*='-ans-{step}-'] button"
+    wanted_there = (
+        f"[class*='-read-{step}-'] input" if knowledge.checks[step].reads else f"[class*='-ans-{step}-'] button"
+    )
     device.page.locator(wanted_there).first.wait_for(state="attached", timeout=30_000)
     if knowledge.checks[step].reads:
         typed = fill(device, step, readings)
