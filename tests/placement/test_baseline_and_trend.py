@@ -276,8 +276,8 @@ def test_a_strainer_that_clogs_is_told_with_its_days(clogging: tuple[Placement, 
     assert one.days is not None and one.days.until == "it trips: flow"
     # it grows by 0.06 a round of six hours from 0.72 on; the simulated machine of the card gives the trip
     assert one.days.likely is not None and 0.3 < one.days.likely < 1.4
-    text = trends_text(trends, base)
-    assert "Strainer loading up" in text and "locked out" in text and "days until it trips" in text
+    text = " ".join(trends_text(trends, base).split())
+    assert "Strainer loading up" in text and "technician who may lock it out" in text and "days until it trips" in text
     picture = trend_picture(one)
     assert picture is not None and "against the baseline" in picture.words and "<svg" in picture.svg()
     assert {"worth a word", "due"} == {name for name, _ in picture.limits}
