@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 
@@ -402,13 +403,22 @@ class Belief:
         """The network this belief stands on."""
         return self.inference.network
 
+    @cached_property
+    def _hypotheses(self) -> Array:
+        out: Array = self.joint.sum(axis=0)
+        out.flags.writeable = False  # shared by all who ask
+        return out
+
     def hypotheses(self) -> Array:
         """Posterior of each hypothesis, instruments summed out."""
-        out: Array = self.joint.sum(axis=0)
-        return out
+        return self._hypotheses
 
     def causes(self) -> Array:
         """Marginal probability of each instance."""
+        return self._causes
+
+    @cached_property
+    def _causes(self) -> Array:
         p = self.hypotheses()
         network, over = self.network, self.over
         out: Array = np.bincount(over.first, weights=p, minlength=len(network.instances) + 1).astype(float)
@@ -418,6 +428,7 @@ class Belief:
             minlength=len(network.instances) + 1,
         )
         result: Array = out[1:]
+        result.flags.writeable = False
         return result
 
     def nothing(self) -> float:

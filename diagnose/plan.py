@@ -9,13 +9,14 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import cache
 
 import numpy as np
 
 from diagnose.belief import Belief, Inference
 from diagnose.grade import HONEST, told
 from diagnose.network import Array, Hypotheses, Index, Key, Network
-from diagnose.plan_search import Acting, Choice, Limits, Look, act_values, acting_for, choose
+from diagnose.plan_search import Acting, Choice, Known, Limits, Look, acting_for, choose
 from knowledge.load import Knowledge
 from knowledge.models import Check, Remedy, Setup
 
@@ -126,6 +127,7 @@ def keep_worlds(belief: Belief, role: str, qualified: Sequence[str], most: int =
             cures.append(cure)
         return number[name]
 
+    @cache
     def of_instance(index: int) -> int:
         instance = network.instances[index - 1]
         cause = knowledge.causes[instance.cause]
@@ -247,10 +249,16 @@ def answer_table(knowledge: Knowledge, check: Check, words: Sequence[str], who: 
     In proportion to what the answer will weigh once it is given, so that the belief foreseen is the belief that comes. Answers
     that mean the same word share its chance; a word that no answer means leaves a rest: no answer comes.
     """
-    right = knowledge.words.answer_right[check.usually]["customer-says" if who == "customer-says" else "saw"]
-    answers = list(check.answers)
-    meant = [check.answers[a].word or a for a in answers]
-    return answers, np.array([told(m, words, right) for m in meant]).T / [meant.count(m) for m in meant]
+    tables: dict[tuple[str, str], tuple[list[str], Array]] = knowledge.memo.setdefault("answer-tables", {})
+    found = tables.get((check.id, who))
+    if found is None:
+        right = knowledge.words.answer_right[check.usually]["customer-says" if who == "customer-says" else "saw"]
+        answers = list(check.answers)
+        meant = [check.answers[a].word or a for a in answers]
+        table = np.array([told(m, words, right) for m in meant]).T / [meant.count(m) for m in meant]
+        table.flags.writeable = False
+        found = tables[check.id, who] = answers, table
+    return found
 
 
 def plan_next(
@@ -284,7 +292,9 @@ def plan_next(
     enough = [n for n, (block, one) in enumerate(telling) if not block[0].eases or one >= WORTH_BITS]
     # what a look is worth, and whether looking pays at all, is judged by what it tells alone; whether to change the set-up now is
     # judged against everything, that minutes then count less and some looks cannot be made
-    choice = choose(worlds.p, worlds.acting, [replace(looks[n], eases=None) for n in enough], limits=limits)
+    known: Known = {}
+    plain = [replace(looks[n], eases=None) for n in enough]
+    choice = choose(worlds.p, worlds.acting, plain, limits=limits, known=known)
     value = dict(zip(enough, choice.looks.tolist(), strict=True))
     every = [
         Scored(
@@ -298,7 +308,7 @@ def plan_next(
     changes = [n for n, one in enumerate(every) if one.candidate.eases]
     first = None
     if changes:
-        whole = choose(worlds.p, worlds.acting, looks, limits=limits)
+        whole = choose(worlds.p, worlds.acting, looks, limits=limits, known=known)
         for n in changes:
             every[n].relieved = float(whole.looks[n])
         first = every[whole.number] if whole.kind == "look" and whole.number in changes else None
@@ -311,8 +321,7 @@ def bit_minutes(p: Array, acting: Acting, base: float) -> float:
     missing = float(_entropy(acting.grouped(p[None, :]))[0])
     if missing < 1e-6:
         return 0.0
-    certain, _ = act_values(np.diag(p), acting)
-    return max(base - float(certain.sum()), 0.0) / missing
+    return max(base - float(acting.grouped(p[None, :])[0] @ acting.certain), 0.0) / missing
 
 
 def _look(candidate: Candidate, answers: Sequence[str], given: Array) -> Look:

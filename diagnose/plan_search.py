@@ -19,6 +19,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
+from itertools import islice
 from typing import Literal
 
 import numpy as np
@@ -26,6 +27,7 @@ import numpy as np
 from diagnose.network import Array, Index
 
 SOME_REMEDIES = 24  # remedies in the first try at V0; doubled where acting on might still pay
+ROWS_AT_ONCE = 32  # beliefs weighed in one go: their tables then stay in the processor's cache
 FAINT = 0.004  # answers rarer than this are weighed together: which of them was given is then not used
 
 
@@ -75,6 +77,26 @@ class Acting:
         out = np.zeros((len(parts), self.cures.shape[1] + 1))
         np.put_along_axis(out, parts, 1.0, axis=1)  # -1 falls into the last column
         return out[:, :-1]
+
+    @cached_property
+    def alone(self) -> tuple[Index, Index, Index]:
+        """Groups with one part wrong, the first of each part; that part; all other groups."""
+        parts = self.groups[2]
+        single = np.flatnonzero((parts >= 0).sum(axis=1) == 1)
+        part, first = np.unique(parts[single].max(axis=1), return_index=True)
+        return single[first], part, np.setdiff1d(np.arange(len(parts)), single[first])
+
+    @cached_property
+    def certain(self) -> Array:
+        """(G,) minutes to resolution where it is certain what is wrong and each part has one remedy of its own: all of them, or
+        handing over."""
+        _, _, parts, handed = self.groups
+        assert self.own is not None
+        some = parts >= 0
+        minutes = np.where(some, self.costs[parts], 0.0).sum(axis=1)
+        left = 1.0 - np.where(some, self.own[parts], 1.0).prod(axis=1)
+        out: Array = np.minimum(handed, minutes + left * handed)
+        return out
 
     def grouped(self, beliefs: Array) -> Array:
         """(N, W) -> (N, G)."""
@@ -126,6 +148,10 @@ class Look:
     blocks: frozenset[str] = frozenset()
 
 
+Path = tuple[str, ...]  # how a belief came about: looks and their answers, remedies tried
+Known = dict[tuple[Path, str], Array]
+
+
 @dataclass(frozen=True)
 class Choice:
     """What to do now. kind and number (of the remedy or look); value: expected minutes from here, not normalised.
@@ -156,9 +182,18 @@ def act_values(beliefs: Array, acting: Acting, tried: Sequence[int] = ()) -> tup
     """
     if acting.own is None:
         return _updated_order(acting.grouped(beliefs), acting, tried)
+    parts = [
+        _by_fixed_order(acting.grouped(beliefs[at : at + ROWS_AT_ONCE]), acting, acting.own, tried)
+        for at in range(0, len(beliefs), ROWS_AT_ONCE)
+    ]
+    return np.concatenate([best for best, _ in parts]), np.concatenate([first for _, first in parts])
+
+
+def _by_fixed_order(b: Array, acting: Acting, own: Array, tried: Sequence[int]) -> tuple[Array, Index]:
+    """V0 of grouped beliefs, with as many remedies looked at as may still pay."""
     most = SOME_REMEDIES
     while True:
-        best, first, spent = _fixed_order(acting.grouped(beliefs), acting, acting.own, tried, most)
+        best, first, spent = _fixed_order(b, acting, own, tried, most)
         if most >= len(acting.costs) or (spent >= best).all():
             return best, first
         most *= 2
@@ -171,35 +206,46 @@ def _fixed_order(b: Array, acting: Acting, own: Array, tried: Sequence[int], mos
     remedies, if all of them work. ``most`` remedies are looked at.
     """
     _, _, parts, handed = acting.groups
+    alone, of_alone, others = acting.alone
     n, count = len(b), len(acting.costs)
-    ratio = (b @ acting.has) * (own / acting.costs)
+    per = b[:, others] @ acting.has[others]
+    per[:, of_alone] += b[:, alone]
+    ratio = per * (own / acting.costs)
     ratio[:, list(tried)] = 0.0
     most = min(most, count)
     top = np.argpartition(-ratio, most - 1, axis=1)[:, :most]
     rows = np.arange(n)[:, None]
     order = top[rows, np.argsort(-ratio[rows, top], axis=1, kind="stable")]
-    position = np.full((n, count), most, dtype=np.int64)
-    position[rows, order] = np.arange(most)
-    position[:, list(tried)] = -1
-    cured = np.ones(len(parts))
-    last = np.full((n, len(parts)), -1, dtype=np.int64)
-    for column in range(parts.shape[1]):
-        some = np.flatnonzero(parts[:, column] >= 0)  # most worlds have one part wrong
-        cured[some] *= own[parts[some, column]]
-        here = position[:, parts[some, column]]
-        last[:, some] = np.maximum(last[:, some], here) if column else here
-    weight = b * cured
-    # a world whose remedies were all tried counts with what they left of it; nothing resolves it any more
-    bins = (last + 1 + rows * (most + 2)).ravel()
-    mass = np.bincount(bins, weight.ravel(), n * (most + 2)).reshape(n, most + 2)
-    over = np.bincount(bins, (weight * handed).ravel(), n * (most + 2)).reshape(n, most + 2)
+    # worlds with one part wrong are resolved by its remedy; (N, 1 + most): mass that is resolved before, and by each remedy
+    weight = np.zeros((n, count))
+    weight[:, of_alone] = b[:, alone] * own[of_alone]
+    handed_alone = np.zeros(count)
+    handed_alone[of_alone] = handed[alone]
+    mass, over = np.empty((n, most + 1)), np.empty((n, most + 1))
+    mass[:, 0], mass[:, 1:] = weight[:, list(tried)].sum(axis=1), weight[rows, order]
+    over[:, 0], over[:, 1:] = weight[:, list(tried)] @ handed_alone[list(tried)], mass[:, 1:] * handed_alone[order]
+    if len(others):
+        position = np.full((n, count), most, dtype=np.int64)
+        position[rows, order] = np.arange(most)
+        position[:, list(tried)] = -1
+        # the last of a world's remedies; a world whose remedies were all tried counts with what they left of it
+        last = np.full((n, len(others)), -1, dtype=np.int64)
+        cured = np.ones(len(others))
+        for column in parts[others].T:
+            some = np.flatnonzero(column >= 0)
+            cured[some] *= own[column[some]]
+            last[:, some] = np.maximum(last[:, some], position[:, column[some]])
+        bins = (last + 1 + rows * (most + 2)).ravel()
+        resolving = b[:, others] * cured
+        mass += np.bincount(bins, resolving.ravel(), n * (most + 2)).reshape(n, most + 2)[:, :-1]
+        over += np.bincount(bins, (resolving * handed[others]).ravel(), n * (most + 2)).reshape(n, most + 2)[:, :-1]
     left = b.sum(axis=1) - mass[:, 0]
     none = b @ handed - over[:, 0]
-    resolved = np.cumsum(mass[:, 1:-1], axis=1)
-    before = left[:, None] - resolved + mass[:, 1:-1]
+    resolved = np.cumsum(mass[:, 1:], axis=1)
+    before = left[:, None] - resolved + mass[:, 1:]
     helps = ratio[rows, order] > 0
     spent = np.cumsum(np.where(helps, before * acting.costs[order], np.inf), axis=1)
-    total = spent + none[:, None] - np.cumsum(over[:, 1:-1], axis=1)
+    total = spent + none[:, None] - np.cumsum(over[:, 1:], axis=1)
     best = np.minimum(none, total.min(axis=1))
     first = np.where(total.min(axis=1) < none, order[:, 0], -1)
     return best, first, spent[:, -1]
@@ -255,43 +301,64 @@ def _answers(look: Look, belief: Array) -> tuple[Array, Array]:
 
 
 def look_values(
-    beliefs: Sequence[Array], acting: Acting, looks: Sequence[Sequence[tuple[int, Look]]], tried: Sequence[int] = ()
+    beliefs: Sequence[Array],
+    acting: Acting,
+    looks: Sequence[Sequence[tuple[int, Look]]],
+    tried: Sequence[int] = (),
+    known: Known | None = None,
+    paths: Sequence[Path] | None = None,
 ) -> list[dict[int, float]]:
-    """One look, then V0: for each belief (W,) and each of its own (number, look) the value. One pass for all."""
-    stack, counts, spans = [], [], []
-    for belief, own in zip(beliefs, looks, strict=True):
+    """One look, then V0: for each belief (W,) and each of its own (number, look) the value. One pass for all.
+
+    known: V0 of answers worked out before, by the path of the belief and the name of the look.
+    """
+    known = {} if known is None else known
+    paths = [(str(row),) for row in range(len(beliefs))] if paths is None else paths
+    stack: list[Array] = []
+    asked: list[tuple[tuple[Path, str], int]] = []
+    split: list[tuple[tuple[Path, str], int, int, Look, Array]] = []
+    for row, (belief, path, own) in enumerate(zip(beliefs, paths, looks, strict=True)):
         for number, look in own:
             rows, count = _answers(look, belief)
-            stack.append(rows)
-            counts.append(count)
-            spans.append((number, look.cost, len(rows)))
-    if not stack:
-        return [{} for _ in beliefs]
-    values = act_values(np.concatenate(stack), acting, tried)[0] * np.concatenate(counts)
-    mass = unresolved_mass(np.stack(list(beliefs)), acting, tried)
-    out: list[dict[int, float]] = []
-    at = span = 0
-    for row, own in enumerate(looks):
-        found = {}
-        for number, cost, size in spans[span : span + len(own)]:
-            found[number] = cost * float(mass[row]) + float(values[at : at + size].sum())
+            key = (path, look.name or str(number))
+            split.append((key, row, number, look, count))
+            if key not in known:
+                known[key] = count  # worked out below
+                stack.append(rows)
+                asked.append((key, len(rows)))
+    if stack:
+        values, at = act_values(np.concatenate(stack), acting, tried)[0], 0
+        for key, size in asked:
+            known[key] = values[at : at + size]
             at += size
-        span += len(own)
-        out.append(found)
+    mass = unresolved_mass(np.stack(list(beliefs)), acting, tried) if split else np.zeros(0)
+    out: list[dict[int, float]] = [{} for _ in beliefs]
+    for key, row, number, look, count in split:
+        out[row][number] = look.cost * float(mass[row]) + float(known[key] @ count)
     return out
 
 
 def choose(
-    belief: Array, acting: Acting, looks: Sequence[Look], tried: Sequence[int] = (), limits: Limits | None = None
+    belief: Array,
+    acting: Acting,
+    looks: Sequence[Look],
+    tried: Sequence[int] = (),
+    limits: Limits | None = None,
+    known: Known | None = None,
 ) -> Choice:
-    """The next step for a belief (W,) before the outcomes of ``tried``; looks already answered are left out by the caller."""
+    """The next step for a belief (W,) before the outcomes of ``tried``; looks already answered are left out by the caller.
+
+    known: kept from one choice to another of the same belief among the same looks, by name, where only what a minute counts
+    differs.
+    """
     limits = limits or Limits()
+    known = {} if known is None else known
     base_values, firsts = act_values(belief[None, :], acting, tried)
     base, first = float(base_values[0]), int(firsts[0])
-    single = look_values([belief], acting, [list(enumerate(looks))], tried)[0]
+    single = look_values([belief], acting, [list(enumerate(looks))], tried, known, [()])[0]
     values = np.array([single[n] for n in range(len(looks))])
     order = np.argsort(values, kind="stable")
-    ahead = _Ahead(acting, looks, order, limits)
+    ahead = _Ahead(acting, looks, order, limits, known)
     deep = values.copy()
     chosen = [int(n) for n in order[: limits.looks]]
     for number, value in zip(chosen, ahead.after_looks(belief, chosen, tried), strict=True):
@@ -310,8 +377,8 @@ def choose(
 class _Ahead:
     """The second step: V1 of what the first may leave. order: looks from the best by one step."""
 
-    def __init__(self, acting: Acting, looks: Sequence[Look], order: Index, limits: Limits) -> None:
-        self.acting, self.looks, self.order, self.limits = acting, looks, order, limits
+    def __init__(self, acting: Acting, looks: Sequence[Look], order: Index, limits: Limits, known: Known) -> None:
+        self.acting, self.looks, self.order, self.limits, self.known = acting, looks, order, limits, known
 
     def _next(self, after: int, counts: float = 1.0) -> list[tuple[int, Look]]:
         """Looks worth trying once look ``after`` was done (-1 = none was), at what they then cost. counts: what a minute does."""
@@ -325,33 +392,41 @@ class _Ahead:
             and not (changed and self.looks[n].eases is not None)
             and not (blocked and self.looks[n].name in blocked)
         )
-        chosen = list(left)[: self.limits.then]
         out = []
-        for n in chosen:
+        for n in islice(left, self.limits.then):
             look = self.looks[n]
             shared = bool(opened) and look.cover == opened
             out.append((n, replace(look, cost=look.cost - look.saves) if shared else look))
         return out
 
-    def _v1(self, beliefs: list[Array], nexts: list[list[tuple[int, Look]]], tried: Sequence[int]) -> Array:
-        acted, _ = act_values(np.stack(beliefs), self.acting, tried)
-        looked = look_values(beliefs, self.acting, nexts, tried)
-        return np.array([min([float(v), *one.values()]) for v, one in zip(acted, looked, strict=True)])
+    def _v1(
+        self, beliefs: list[Array], nexts: list[list[tuple[int, Look]]], tried: Sequence[int], paths: list[Path]
+    ) -> Array:
+        fresh = [n for n, path in enumerate(paths) if (path, "") not in self.known]
+        if fresh:
+            acted, _ = act_values(np.stack([beliefs[n] for n in fresh]), self.acting, tried)
+            self.known.update({(paths[n], ""): acted[at : at + 1] for at, n in enumerate(fresh)})
+        looked = look_values(beliefs, self.acting, nexts, tried, self.known, paths)
+        return np.array(
+            [min([float(self.known[path, ""][0]), *one.values()]) for path, one in zip(paths, looked, strict=True)]
+        )
 
     def after_looks(self, belief: Array, chosen: Sequence[int], tried: Sequence[int]) -> list[float]:
         """Each chosen look, then V1 of each answer."""
         beliefs: list[Array] = []
         nexts: list[list[tuple[int, Look]]] = []
+        paths: list[Path] = []
         counts, sizes = [], []
         for number in chosen:
             rows, count = _answers(self.looks[number], belief)
             beliefs += list(rows)
             nexts += [self._next(number, float(c)) for c in count]
+            paths += [(self.looks[number].name or str(number), str(answer)) for answer in range(len(rows))]
             counts.append(count)
             sizes.append(len(rows))
         if not beliefs:
             return []
-        v1 = self._v1(beliefs, nexts, tried) * np.concatenate(counts)
+        v1 = self._v1(beliefs, nexts, tried, paths) * np.concatenate(counts)
         mass = float(unresolved_mass(belief[None, :], self.acting, tried)[0])
         ends = np.cumsum(sizes)
         return [
@@ -368,6 +443,6 @@ class _Ahead:
         out = {}
         mass = float(unresolved_mass(belief[None, :], acting, tried)[0])
         for remedy in (int(r) for r in np.argsort(-ratio, kind="stable")[: self.limits.acts] if ratio[r] > 0):
-            v1 = self._v1([belief], [self._next(-1)], (*tried, remedy))
+            v1 = self._v1([belief], [self._next(-1)], (*tried, remedy), [("remedy", str(remedy))])
             out[remedy] = float(acting.costs[remedy]) * mass + float(v1[0])
         return out

@@ -175,13 +175,26 @@ def _compile_rule(card: RuleCard, kinds: Mapping[str, str], salience: int) -> An
     return Rule(*bound, *free, *tests, *nots, salience=salience)(consequence)
 
 
+def _may_fire(cards: Iterable[RuleCard], seen: Iterable[Seen], known: Iterable[Known]) -> list[RuleCard]:
+    """Rules each of whose conditions some fact meets by itself; only these can fire, circuits and NOT being left to the engine."""
+    words = {(s.finding, s.word, s.grade) for s in seen}
+    facts = {(k.name, k.word) for k in known}
+
+    def met(condition: Condition, card: RuleCard) -> bool:
+        if condition.fact:
+            return any((condition.fact, w) in facts for w in condition.words)
+        return any((condition.finding, w, g) in words for w in condition.words for g in _grades(condition, card))
+
+    return [card for card in cards if all(met(c, card) for c in card.when)]
+
+
 class RuleBook:
     """All rule cards of one knowledge base, compiled; ``run`` fires one stratum."""
 
     def __init__(self, knowledge: Knowledge) -> None:
         self._lock = threading.Lock()
         self._engines: dict[str, Any] = {}
-        self._wanted: dict[str, tuple[set[str], set[str]]] = {}
+        self._cards: dict[str, list[RuleCard]] = {}
         kinds = {f.id: f.place for f in knowledge.findings.values()}
         kinds |= {f.id: "unit" for f in knowledge.findings.values() if f.place in ("unit", "supply", "pump")}
         for stratum in STRATA:
@@ -192,18 +205,19 @@ class RuleBook:
             members["__strategy__"] = PlainStrategy
             engine_class = type(f"{stratum.title().replace('-', '')}Engine", (KnowledgeEngine,), members)
             self._engines[stratum] = engine_class() if cards else None
-            conditions = [c for card in cards for c in (*card.when, *card.unless)]
-            self._wanted[stratum] = (
-                {c.finding for c in conditions if c.finding},
-                {c.fact for c in conditions if c.fact},
-            )
+            self._cards[stratum] = cards
+            if cards:
+                self._engines[stratum].reset()
 
     def run(self, stratum: str, seen: Iterable[Seen], known: Iterable[Known]) -> list[Spoke]:
         """Rules of ``stratum`` that fire on these facts, in a fixed order."""
-        engine = self._engines[stratum]
-        if engine is None:
+        engine, seen, known = self._engines[stratum], list(seen), list(known)
+        may = _may_fire(self._cards[stratum], seen, known)
+        if not may:
             return []
-        findings, names = self._wanted[stratum]
+        # facts that no such rule asks for cannot change what fires: the engine is spared them
+        conditions = [c for card in may for c in (*card.when, *card.unless)]
+        findings, names = {c.finding for c in conditions if c.finding}, {c.fact for c in conditions if c.fact}
         facts = [
             SeenFact(finding=s.finding, place=s.place, circuit=s.circuit, word=s.word, grade=s.grade)
             for s in seen
@@ -212,13 +226,11 @@ class RuleBook:
         facts += [KnownFact(name=k.name, word=k.word) for k in known if k.name in names]
         with self._lock:
             try:
-                engine.reset()
-                if facts:
-                    engine.declare(*facts)
+                engine.declare(*facts)
                 engine.run()
                 spoke = {Spoke(f["rule"], f["circuit"]) for f in engine.facts.values() if isinstance(f, SpokeFact)}
             finally:
-                engine.reset()  # an exception leaves the engine marked as running
+                engine.reset()  # ready for the next run; an exception leaves the engine marked as running
         return sorted(spoke, key=lambda s: (s.rule, s.circuit))
 
 

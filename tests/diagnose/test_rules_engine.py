@@ -165,7 +165,7 @@ def test_an_engine_survives_a_failing_run() -> None:
     """After an exception inside a run the next run is clean."""
     engine = book([rule("plain", [{"finding": "superheat", "is": ["high"]}], place="circuit")])
     with pytest.raises(Exception):  # noqa: B017 - whatever the library raises on a wrong type
-        engine.run("contradiction", [Seen("superheat", "circuit:A", "A", 7, "firm")], [])  # type: ignore[arg-type]
+        engine.run("contradiction", [Seen("superheat", 7, "A", "high", "firm")], [])  # type: ignore[arg-type]
     assert len(engine.run("contradiction", [seen("superheat", "high", "A")], [])) == 1
 
 
