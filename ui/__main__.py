@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import contextlib
 import errno
+import logging
 import os
 import socket
 import ssl
@@ -184,6 +185,7 @@ def _announce(address: str, probe: str, open_window: bool) -> None:
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Exit code: 0 after an orderly end, 2 for wrong use or a store or cards that cannot be read."""
+    logging.basicConfig(level=logging.WARNING)  # before any library makes itself the one listener
     words = list(sys.argv[1:] if arguments is None else arguments)
     if words[:1] == ["user"]:
         from ui import signin_users

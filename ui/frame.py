@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import streamlit as st
 
+from ui.components import Component
+
 # The colours live on the device, in its browser: a reload or another call keeps them, and nothing is sent.
 # Streamlit's own widgets take theirs from its light or dark theme, which it reads when the page is loaded.
-_LOOK = st.components.v2.component(
+_LOOK = Component(
     "chiller_look",
     html="""<div class="looks" role="group" aria-label="Colours of this screen">
       <button type="button" data-look="day">Day</button><button type="button" data-look="sun">Bright sun</button>
@@ -54,5 +56,5 @@ def shortcut(position: int) -> str | None:
 def foot() -> None:
     """Draw the foot."""
     with st.container(key="foot"):
-        _LOOK(key="look", height="content")
+        _LOOK("look")
         st.checkbox("Number keys answer (1 to 9, 0 for cannot tell)", key=KEYS, persist_state="session")

@@ -12,8 +12,9 @@ import streamlit as st
 from streamlit.elements.lib.mutable_expander_container import ExpanderContainer
 
 from diagnose.phrases import Likelihood
+from ui.components import Component
 
-_FOCUS = st.components.v2.component(
+_FOCUS = Component(
     "chiller_focus",
     html="<p role='status' aria-live='polite' class='live'></p>",
     css=".live { position: absolute; width: 1px; height: 1px; overflow: hidden; clip-path: inset(50%) }",
@@ -41,7 +42,7 @@ def style() -> None:
 
 def announce(screen: str, say: str) -> None:
     """Tell a screen reader that the screen changed and move the focus to its heading."""
-    _FOCUS(key="focus", data={"screen": screen, "say": say}, height="content")
+    _FOCUS("focus", {"screen": screen, "say": say})
 
 
 def drawer(title: str, key: str, *, opened: bool = False) -> ExpanderContainer | None:

@@ -10,9 +10,8 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Mapping, Sequence
 
-import streamlit as st
-
 from knowledge.links import Arrow, Node, Picture
+from ui.components import Component
 from ui.parts import t
 from ui.taps import go
 
@@ -26,7 +25,7 @@ STROKES: tuple[tuple[tuple[str, ...], float, str], ...] = (
     (("sometimes",), 1.2, ""),
     ((), 1.0, "4 4"),
 )
-_MAP = st.components.v2.component(
+_MAP = Component(
     "chiller_cause_map",
     html="<div class='map' role='group' tabindex='0'></div>",
     css="""
@@ -70,7 +69,7 @@ def draw(picture: Picture, here: str, address: Mapping[str, str]) -> None:
     """Draw the map. here: address kind/id of the card in the middle; address: what else the address of a card holds."""
     label = "Map of what leads to this card and what it leads to; the list below says the same in words"
     data = {"svg": svg(picture, here, address), "of": here, "label": label}
-    picked = _MAP(key=f"map-{here}", data=data, height="content", on_card_change=lambda: None)
+    picked = _MAP(f"map-{here}", data, on_card_change=lambda: None)
     if picked.card:
         go(**address, card=str(picked.card))
 

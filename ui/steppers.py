@@ -9,12 +9,11 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 
-import streamlit as st
-
 from diagnose.case import Case
 from shared.errors import ChillerError
 from shared.quantities import QUANTITIES
 from shared.units import parse_reading
+from ui.components import Component
 
 # unit as shown -> (start, small step, large step, may it be below zero); a start is a place to begin, no expectation
 _STEPS: dict[str, tuple[float, float, float, bool]] = {
@@ -33,7 +32,7 @@ _STEPS: dict[str, tuple[float, float, float, bool]] = {
     "%": (50, 1, 10, False),
     "min": (10, 1, 10, False),
 }
-_STEPPER = st.components.v2.component(
+_STEPPER = Component(
     "chiller_stepper",
     html="<div class='steps' role='group'></div>",
     css="""
@@ -72,7 +71,7 @@ _STEPPER = st.components.v2.component(
         put((comma ? said.replace(".", ",") : said) + (found[2] ? " " + found[2] : ""));
       };
       box.setAttribute("aria-label", data.says);
-      const rows = data.steps.map((n) => [n, (n < 0 ? "\\u2212" : "+") + Math.abs(n)]);
+      const rows = data.steps.split(" ").map(Number).map((n) => [n, (n < 0 ? "\\u2212" : "+") + Math.abs(n)]);
       if (data.below) rows.splice(rows.length / 2, 0, [null, "\\u00b1"]);
       box.replaceChildren(...rows.map(([by, label]) => {
         const button = document.createElement("button");
@@ -121,15 +120,14 @@ def stepper(key: str, quantity: str, units: Sequence[str], chosen: str, case: Ca
     _, small, large, below = _STEPS[unit]
     title = QUANTITIES[quantity].title
     _STEPPER(
-        key=f"{key}-steps",
-        data={
+        f"{key}-steps",
+        {
             "field": css_name(key),
             "says": title[0].upper() + title[1:],
-            "steps": [-small, small] if narrow else [-large, -small, small, large],
+            "steps": f"{-small:g} {small:g}" if narrow else f"{-large:g} {-small:g} {small:g} {large:g}",
             "start": start_text(case, quantity, unit),
             "places": 1 if small < 1 else 0,
             "below": below and not narrow,
             "pad": bool(chosen),
         },
-        height="content",
     )

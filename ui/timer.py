@@ -7,14 +7,13 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
-import streamlit as st
-
 from diagnose.phrases import minutes
 from diagnose.store import Call
+from ui.components import Component, Scalar
 
 _ID = re.compile(r"^wait-(\d+)-(\d+)$")  # revision it was started at, minutes
 SHOWN_AFTER_S = 600  # a timer that ended longer ago is no news
-_COUNTDOWN = st.components.v2.component(
+_COUNTDOWN = Component(
     "chiller_countdown",
     html="<p class='left'><b aria-hidden='true'></b> <span role='status'></span></p>",
     css="""
@@ -83,23 +82,23 @@ def ends(call: Call, now: datetime) -> list[datetime]:
 
 def draw_limit(left_s: float, key: str) -> None:
     """Draw how long the call may still go on without learning anything."""
-    data = {
+    data: dict[str, Scalar] = {
         "left_s": left_s,
         "says": "without progress, then hand over",
         "soon": "less than a minute, then hand over",
         "over": "Time to hand over: no progress",
         "small": True,
     }
-    _COUNTDOWN(key=key, data=data, height="content")
+    _COUNTDOWN(key, data)
 
 
 def draw(wait: Wait, key: str, what: str = "") -> None:
     """Draw the countdown. what: what is waited for."""
     length, lead = minutes(wait.minutes), f"{what}: " if what else ""
-    data = {
+    data: dict[str, Scalar] = {
         "left_s": wait.left_s,
         "says": f"{lead}of {length} left",
         "soon": f"{lead}less than a minute",
         "over": f"{lead}{length} are over",
     }
-    _COUNTDOWN(key=key, data=data, height="content")
+    _COUNTDOWN(key, data)

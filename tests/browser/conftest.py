@@ -9,7 +9,6 @@ import subprocess
 import sys
 import time
 import urllib.request
-import warnings
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -148,11 +147,7 @@ class Device:
         self.server, self.size = server, size
         self.outside: list[str] = []
         self.errors: list[str] = []
-        self.pending: set[Any] = set()
         self.page.on("request", self._note)
-        self.page.on("request", lambda one: self.pending.add(one))
-        self.page.on("requestfinished", lambda one: self.pending.discard(one))
-        self.page.on("requestfailed", lambda one: self.pending.discard(one))
         self.page.on("pageerror", lambda error: self.errors.append(str(error)))
 
     def _note(self, request: Any) -> None:
@@ -228,20 +223,12 @@ class Device:
 
     def drawn(self, call: str) -> None:
         """Wait until the whole screen of the call as it is stored stands there: a busy machine stores long before it draws."""
-        for again in (False, True):
-            for _ in range(150):
-                revision = self.server.store.call(call).revision
-                if self.page.locator(f"[class*='st-key-{call}-{revision}-drawer-report']").count():
-                    self.settle()
-                    return
-                self.page.wait_for_timeout(100)
-            if not again:  # seen once in some hundred answers, cause not found: stored, and the page stood still
-                warnings.warn(f"the page had to be read anew: {self._state(call)}", stacklevel=2)
-                # not from the browser's cache, where a request that never ends holds up the next one for the same file
-                whole = self.context.new_cdp_session(self.page)
-                whole.send("Network.enable")
-                whole.send("Network.setCacheDisabled", {"cacheDisabled": True})
-                self.page.reload()
+        for _ in range(300):
+            revision = self.server.store.call(call).revision
+            if self.page.locator(f"[class*='st-key-{call}-{revision}-drawer-report']").count():
+                self.settle()
+                return
+            self.page.wait_for_timeout(100)
         raise AssertionError(f"{call} is stored to {revision} and never shown: {self._state(call)}")
 
     def _state(self, call: str) -> str:
@@ -252,8 +239,7 @@ class Device:
             call,
         )
         state = self.page.evaluate("({...document.querySelector('[data-testid=stApp]')?.dataset})")
-        waits = sorted(r.url.removeprefix(self.server.address) for r in self.pending)
-        return f"{self.heading()!r} with {shown}, {state}, waiting for {waits}, at {self.page.url}"
+        return f"{self.heading()!r} with {shown}, {state}, at {self.page.url}"
 
     def wait_for_revision(self, call: str, revision: int) -> int:
         """Wait until the record has come as far as ``revision``."""

@@ -155,7 +155,9 @@ def test_a_reading_has_steppers_for_the_unit_that_was_chosen(desk: Draw) -> None
     app = desk(call=CALL)
     data = [json.loads(c.proto.json) for c in app.app.get("bidi_component") if c.proto.id.endswith("-steps")]
     assert data and all(
-        d["steps"] == sorted(d["steps"]) and any(d["start"].endswith(unit) for unit in _STEPS) for d in data
+        (by := [float(n) for n in d["steps"].split()]) == sorted(by)
+        and any(d["start"].endswith(unit) for unit in _STEPS)
+        for d in data
     )
     fields = {re.sub(r"[^a-zA-Z0-9_-]", "-", f.key) for f in app.app.text_input}
     assert {d["field"] for d in data} <= fields, "each stands for a field of the screen"

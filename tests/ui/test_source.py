@@ -42,6 +42,13 @@ def test_numbers_come_through_our_own_parser_and_markup_through_one_door() -> No
             assert file == "parts.py", f"{file}: markup is drawn by parts.html, after escaping"
 
 
+def test_pieces_with_a_script_are_made_by_one_door() -> None:
+    """Streamlit's own refuses keys that hold the id of some calls (see `ui/components.py`)."""
+    for file, name, node in calls():
+        if name == "component" and isinstance(node.func, ast.Attribute):
+            assert file == "components.py", f"{file}:{node.lineno}"
+
+
 def test_no_trade_numbers_in_pages() -> None:
     """Limits of the trade live on cards. Pages may count rows and characters, with a name for each count."""
     allowed = {0, 1, 2, 3}

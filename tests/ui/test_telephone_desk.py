@@ -11,6 +11,7 @@ import pytest
 from diagnose.advice import Stop
 from knowledge.texts import telephone
 from ui import office
+from ui.components import safe_key
 from ui.field.log import report_html
 from ui.telephone.phrases import LANGUAGES, READ_OUT, STOPS
 
@@ -181,12 +182,12 @@ def test_a_wait_is_found_running_by_a_new_process_and_is_no_lack_of_progress(
         monkeypatch.setattr(office, "now", lambda minutes=minutes: begun + timedelta(minutes=minutes))
         app = at(desk, call)
         keys = [c.proto.id for c in app.app.get("bidi_component")]
-        assert any(f"wait-{call}" in key for key in keys) == waits, minutes
+        assert any(f"wait-{safe_key(call)}" in key for key in keys) == waits, minutes
         assert ("Time to hand over" in app.text) == stuck, minutes
     office.records().undo(call, key="u", after_revision=1, by="x")
     monkeypatch.setattr(office, "now", lambda: begun)
     keys = [c.proto.id for c in at(desk, call).app.get("bidi_component")]
-    assert not any(f"wait-{call}" in key for key in keys), "a timer taken back is gone"
+    assert not any(f"wait-{safe_key(call)}" in key for key in keys), "a timer taken back is gone"
 
 
 def test_several_calls_at_once_are_left_and_found_as_they_were(desk: Draw) -> None:

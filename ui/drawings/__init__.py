@@ -8,15 +8,16 @@ from importlib import resources
 
 import streamlit as st
 
+from ui.components import Component
 from ui.parts import html, t
 
 # Markup from strangers loses its drawings, and rightly so; these are our own files and go in by their own door.
-_PICTURE = st.components.v2.component(
+_PICTURE = Component(
     "chiller_picture",
     html="<div class='picture'></div>",
     css=".picture { color: var(--ink) } .picture svg { display: block; width: 100%; max-height: 10rem; font-family: sans-serif }"
     " @media (max-width: 640px) { .picture svg { max-height: 6.6rem } }",
-    js="export default function ({ data, parentElement }) { parentElement.querySelector('.picture').innerHTML = data }",
+    js="export default function ({ data, parentElement }) { parentElement.querySelector('.picture').innerHTML = data.svg }",
 )
 
 # drawing -> the checks it belongs to
@@ -66,5 +67,5 @@ def draw(check: str) -> None:
         return
     svg, says = drawing(name)
     with st.container(key="drawing"):
-        _PICTURE(key=f"drawing-{name}", data=svg, height="content")
+        _PICTURE(f"drawing-{name}", {"svg": svg})
         html(f"<p class='drawing-says'>{t(says)}</p>")

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-import streamlit as st
-
 from diagnose.phrases import QUALIFICATIONS, ROLES
 from diagnose.training.keeping import Kept
 from diagnose.training.session import Session
@@ -13,6 +11,7 @@ from diagnose.training.world import machine_of
 from knowledge.load import Knowledge
 from knowledge.scenarios import DIFFICULTIES, TOPICS, Scenario
 from shared.errors import ChillerError
+from ui.components import Component
 from ui.parts import facts, html, say_later, t
 
 TRAINEE, TRAINER = "exercise", "training"
@@ -89,17 +88,17 @@ def receipt(kept: Kept) -> None:
 
 
 # Markup from strangers loses its drawings, and rightly so; ours go in by their own door.
-_PLOT = st.components.v2.component(
+_PLOT = Component(
     "chiller_training_plot",
     html="<div class='plot'></div>",
     css=".plot svg { display: block; width: 100%; max-width: 46rem; border: 2px solid var(--line) }",
-    js="export default function ({ data, parentElement }) { parentElement.querySelector('.plot').innerHTML = data }",
+    js="export default function ({ data, parentElement }) { parentElement.querySelector('.plot').innerHTML = data.svg }",
 )
 
 
 def plot(svg: str, key: str) -> None:
     """Draw a plot of our own making."""
-    _PLOT(key=key, data=svg, height="content")
+    _PLOT(key, {"svg": svg})
 
 
 def log(session: Session) -> None:
