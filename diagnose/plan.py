@@ -131,8 +131,8 @@ def keep_worlds(belief: Belief, role: str, qualified: Sequence[str], most: int =
     def of_instance(index: int) -> int:
         instance = network.instances[index - 1]
         cause = knowledge.causes[instance.cause]
-        if cause.kind == "normal":
-            return 0  # whichever explanation is right, what is done about it is to explain
+        if cause.kind == "normal":  # who is told the wrong explanation will not believe the next one either
+            return remedy_number(cause.remedy.id, costs[0], 1.0)
         cost = remedy_cost(knowledge, cause.remedy, cause.proof_minutes, role, qualified)
         return remedy_number(f"{cause.remedy.id}@{instance.place.id}", cost, knowledge.words.cures[cause.remedy.cures])
 
