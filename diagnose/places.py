@@ -44,6 +44,9 @@ class Place:
         return not self.circuit or not other.circuit or self.circuit == other.circuit
 
 
+FEW_COMPRESSORS = 4  # of more than these one alone takes only a small share of the whole machine's duty
+
+
 @dataclass(frozen=True, slots=True)
 class Topology:
     """circuits: ids in order, empty when nobody told how many. compressors, fans: circuit -> ids, empty where not told.
@@ -69,8 +72,12 @@ class Topology:
         made = {"several-circuits": "yes" if self.several else "no"}
         if self.circuits:
             made["circuits"] = "several" if self.several else "one"
-        if any(self.compressors.values()):
-            made["tandem"] = "yes" if any(len(names) > 1 for names in self.compressors.values()) else "no"
+        each = [len(names) for names in self.compressors.values() if names]
+        made["compressors"], made["twins"] = "unknown", "unknown"
+        if each:
+            made["tandem"] = "yes" if max(each) > 1 else "no"
+            made["twins"] = "none" if max(each) == 1 else "one" if max(each) == 2 else "more"
+            made["compressors"] = "one" if sum(each) == 1 else "few" if sum(each) <= FEW_COMPRESSORS else "many"
         return made
 
 

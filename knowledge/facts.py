@@ -21,6 +21,8 @@ MACHINE_FACTS: dict[str, tuple[str, ...]] = {
     "several-circuits": ("yes", "no"),
     "circuits": ("one", "several"),
     "tandem": ("yes", "no"),
+    "compressors": ("one", "few", "many", "unknown"),  # of the whole machine; few: up to four
+    "twins": ("none", "one", "more", "unknown"),  # of a compressor in its own circuit
 }
 # what is assumed where nobody told it: an assumption rules out no cause, so no cause card may ask for it
 ASSUMED_FACTS = ("expansion", "coil", "pump-in-use")
