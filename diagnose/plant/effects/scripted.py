@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 SCRIPTED: dict[str, str] = {
+    "breaker-hot-or-worn": "the trip curve of the device ahead is not modelled",
     "cold-pipes-sweat": "something seen on a healthy machine; no reading moves",
+    "compressors-start-together": "the seconds of a start are not modelled for two motors at once",
     "drive-earth-leakage-trip": "leakage current of filters is not modelled",
     "earth-leakage-drive-filters": "leakage current of filters is not modelled",
     "evaporator-plate-burst": "refrigerant in the fluid; the circuits have no common wall here",
