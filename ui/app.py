@@ -32,18 +32,23 @@ DESKS = {
 
 def main() -> None:
     """Draw the screen the address names: ?desk=NAME a desk, ?call=ID a call at the field desk, ?new=1 a new call, else the list."""
+    problem: Exception | None = None
+    try:  # what was tapped comes before everything that another request of this page could break off
+        office.open_records()
+        do_tapped()
+    except Exception as error:
+        problem = error
     st.set_page_config(page_title="Chiller Diagnose", layout="wide", initial_sidebar_state="collapsed")
     style()
     try:
-        office.open_records()
-        store = office.records()
-        do_tapped()
+        if problem is not None:
+            raise problem
         try:
             _draw()
         except StoreError as error:
             home.not_there(error.line())
         foot()
-        signin.draw_foot(store)
+        signin.draw_foot(office.records())
     except signin.NotSignedIn as error:
         signin.draw_sign_in(error.line())
     except Exception as error:

@@ -6,6 +6,32 @@ import streamlit as st
 
 from ui.components import Component
 
+# A press of the mouse first sends what stands in a field; the screen drawn with it may move the row from under the pointer
+# before the button is let go, and the browser then tells of no click on a row. A press that began on a row and was not drawn away
+# counts for that row. Fingers are not affected: there the browser tells of press and click in one.
+PRESSED = """
+    const pressed = () => {
+      if (window.__chillerPressed) return;
+      window.__chillerPressed = true;
+      let down = null;
+      document.addEventListener("pointerdown", (event) => {
+        const row = event.target.closest?.("button"), holder = row?.closest('[class*="st-key-"]');
+        const name = holder && [...holder.classList].find((one) => one.startsWith("st-key-"));
+        down = name && event.button === 0 && event.pointerType === "mouse" ? { row, name, x: event.x, y: event.y } : null;
+      }, true);
+      document.addEventListener("click", (event) => { if (event.target.closest?.("button")) down = null; }, true);
+      document.addEventListener("pointerup", (event) => {
+        const from = down;
+        if (!from || Math.hypot(event.x - from.x, event.y - from.y) > 10) { down = null; return; }
+        setTimeout(() => {
+          if (down !== from) return;  // the browser has told of the click
+          down = null;
+          const row = from.row.isConnected ? from.row : document.querySelector(`.${CSS.escape(from.name)} button`);
+          if (row && !row.disabled) row.click();
+        }, 60);
+      }, true);
+    };
+"""
 # The colours live on the device, in its browser: a reload or another call keeps them, and nothing is sent.
 # Streamlit's own widgets take theirs from its light or dark theme, which it reads when the page is loaded.
 _LOOK = Component(
@@ -20,8 +46,10 @@ _LOOK = Component(
     .looks button[aria-pressed="true"] { background: var(--deep); color: var(--on-deep); border-color: var(--deep) }
     .looks button:focus-visible { outline: 4px solid var(--focus); outline-offset: 2px }
     """,
-    js="""
+    js=PRESSED
+    + """
     export default function ({ parentElement }) {
+      pressed();
       const root = document.documentElement, theme = `stActiveTheme-${location.pathname}-v2`;
       const kept = (name) => { try { return localStorage.getItem(name) } catch { return null } };
       const keep = (name, value) => { try { localStorage.setItem(name, value) } catch { /* private window */ } };

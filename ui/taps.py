@@ -9,10 +9,13 @@ act reads fields from the session's state.
 
 from __future__ import annotations
 
+import contextvars
+import threading
 from collections.abc import Callable
 from typing import Any
 
 import streamlit as st
+from streamlit.runtime.scriptrunner import add_script_run_ctx, get_script_run_ctx
 
 _ROWS, _DONE, _DOING = "rows-of-last-drawing", "row-just-done", "doing-a-row"
 Act = Callable[[], None]
@@ -27,7 +30,28 @@ def offer(label: str, key: str, act: Act, **look: Any) -> None:
 
 
 def do_tapped() -> None:
-    """Do what was tapped on the last drawing; the first thing of a run."""
+    """Do what was tapped on the last drawing; the first thing of a run, before anything is drawn.
+
+    A run is broken off for the next request of its page wherever it touches the screen or the session, and the tap would be
+    gone with it, or half done. In a thread of its own that does not happen.
+    """
+    failed: list[BaseException] = []
+
+    def work() -> None:
+        try:
+            _do_tapped()
+        except BaseException as error:
+            failed.append(error)
+
+    thread = threading.Thread(target=contextvars.copy_context().run, args=(work,))
+    add_script_run_ctx(thread, get_script_run_ctx(suppress_warning=True))
+    thread.start()
+    thread.join()
+    if failed:
+        raise failed[0]
+
+
+def _do_tapped() -> None:
     rows: dict[str, Act] = st.session_state.pop(_ROWS, None) or {}
     st.session_state.pop(_DONE, None)
     for key, act in rows.items():
