@@ -457,6 +457,19 @@ class SetChecker:
         if then.ask_first:
             self._refs("rules", card.id, "then.ask_first", [then.ask_first], self.checks, "check")
 
+    def _noticed(self, card: Complaint) -> None:
+        """A cause that is called about so brings something of what such callers notice."""
+        above = {f.effect for name in card.noticed if (f := self.findings.get(name)) and f.effect}
+        for cause in self.causes.values():
+            brings = any(edge.finding in card.noticed or edge.effect in above for edge in cause.brings)
+            if card.noticed and card.id in cause.complaints and not brings:
+                self.add(
+                    "causes",
+                    cause.id,
+                    "complaints",
+                    f"'{card.id}' is called about by who noticed {', '.join(card.noticed)}; bring one of them or drop the complaint",
+                )
+
     def _complaints(self) -> None:
         for card in self.complaints.values():
             self._refs("complaints", card.id, "first", card.first, self.checks, "check")
@@ -467,6 +480,8 @@ class SetChecker:
                 self.add("complaints", card.id, "effect", f"no effect '{card.effect}'")
             elif card.effect:
                 self._check_words("complaints", card.id, "given", card.given, self.effects[card.effect])
+            self._refs("complaints", card.id, "noticed", card.noticed, self.findings, "finding")
+            self._noticed(card)
             if self.causes and not any(card.id in c.complaints for c in self.causes.values()):
                 self.add("complaints", card.id, "", "no cause is a suspect for this complaint")
 

@@ -315,7 +315,11 @@ class Rule(Card):
 
 
 class Complaint(Card):
-    """How a call opens. about: the effect it speaks of, for the chain shown to people; weighed is only ``effect``."""
+    """How a call opens. about: the effect it speaks of, for the chain shown to people; weighed is only ``effect``.
+
+    noticed: findings of which whoever calls about a fault like this has met one (no noise call without a noise); calls are
+    drawn so.
+    """
 
     id: Id
     title: Title
@@ -324,6 +328,7 @@ class Complaint(Card):
     about: Id | None = None
     effect: Id | None = None
     given: dict[Id, StrengthWord] = {}
+    noticed: tuple[Id, ...] = ()
     when_nothing_is_wrong: StrengthWord = "almost-never"
     first: tuple[Id, ...] = ()
     cautions: tuple[Text, ...] = ()

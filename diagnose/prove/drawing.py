@@ -1,8 +1,8 @@
 """Cases drawn from a cause card, and the answers a person at such a machine would give.
 
 The machine has one circuit with two compressors and two fans, the person is a technician qualified for everything. With the
-one cause present, hidden effects are drawn from the network, given that this call was made at all, then findings given
-effects and cause; both are drawn once and kept, so two looks at the same thing see the same thing. People err, as often as
+one cause present, hidden effects are drawn from the network, given that this call was made at all and that the caller met what
+such callers notice, then findings given effects and cause; both are drawn once and kept, so two looks at the same thing see the same thing. People err, as often as
 the base itself says (`answer_right`, `answer-chance` of the table of words: a sure look is wrong in 3 of 100, one look in ten
 gets no answer). With ``rough`` people they err more than the base expects: one answer in twenty is wrong, and in each call a
 share between a tenth and three tenths of the questions gets "cannot tell". Safety questions are answered, and truly: whoever
@@ -22,6 +22,7 @@ from diagnose.advice import Step
 from diagnose.case import Case, Entry
 from diagnose.looks import tells_for
 from diagnose.network import Array, Key, Network, network_for
+from diagnose.noticed import met, noticed_keys
 from diagnose.work import Work, prepare
 from knowledge.load import Knowledge
 from knowledge.models import Cause, Check
@@ -119,13 +120,22 @@ class Draw:
         return out
 
     def settle_complaint(self) -> None:
-        """Draw the effect the complaint hangs on until this call is one that gets made (rejection: exact)."""
-        key = (f"complaint:{self.case.complaint}", "unit")
-        if self.network.node(key).parent is None:
+        """Draw the effect the complaint hangs on, and what its callers notice, until this call is one that gets made.
+
+        By rejection: exact.
+        """
+        complaint: Key = (f"complaint:{self.case.complaint}", "unit")
+        hangs = self.network.node(complaint).parent is not None
+        noticed = noticed_keys(self.network, self.case.complaint, (self.instance, self.second))
+        if not hangs and not noticed:
             return
         for _ in range(MOST_TRIES):
             words: dict[Key, str] = {}
-            if self._drawn(key, words) == "yes":
+            if hangs and self._drawn(complaint, words) != "yes":
+                continue
+            for key in noticed:
+                words[key] = self._drawn(key, words)
+            if not noticed or any(met(self.network, key, words[key]) for key in noticed):
                 self.words.update(words)
                 return
         raise ValueError(f"{self.cause} is never reported as {self.case.complaint}: correct the card's complaints")

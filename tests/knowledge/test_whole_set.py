@@ -147,6 +147,17 @@ def test_a_first_look_belongs_to_its_complaint(raw: RawCards, change: Change) ->
     only(whole_set_problems(raw), "wind-ask.families", "first looks of 'no-flow'")
 
 
+def test_a_cause_called_about_shows_what_its_callers_notice(raw: RawCards, change: Change) -> None:
+    """A noise call about a cause that makes no noise: bring one or drop the complaint."""
+    change("causes", "set-point-too-low", complaints={"noise-vibration": "often"})
+    only(
+        find_problems(raw, KINDS),
+        "set-point-too-low.complaints",
+        "'noise-vibration' is called about by who noticed",
+        "drop the complaint",
+    )
+
+
 def test_an_answer_that_leads_to_silence(raw: RawCards, change: Change) -> None:
     texts = {"free": "free", "close": "close", "odd": "odd"}
     card = raw.cards["findings"]["hose-stiffness"].model_dump(by_alias=True)
