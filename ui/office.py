@@ -17,6 +17,7 @@ from shared.errors import ChillerError
 
 MOST_KEPT = 600
 _lock = threading.Lock()
+_one_at_a_time = threading.Lock()
 _kept: OrderedDict[tuple[str, str], Advice] = OrderedDict()
 
 
@@ -67,7 +68,12 @@ def open_records() -> None:
     """Open store and cards, and fill an empty store with the demonstration. Raises ChillerError."""
     with _lock:
         knowledge()
-        load_demo(store(), now())
+        _filled(store())
+
+
+@lru_cache(maxsize=1)
+def _filled(records: Store) -> None:
+    load_demo(records, now())
 
 
 def now() -> datetime:
@@ -83,18 +89,30 @@ def advise(case: Case) -> Advice:
 
 
 def advice_for(case: Case, digest: str) -> Advice:
-    """Advice for a case; equal cases under equal cards are worked out once."""
+    """Advice for a case; equal cases under equal cards are worked out once.
+
+    One is worked out after the other: threads of one Python take turns, so ten begun together would all be done last.
+    """
     key = (knowledge().digest, digest)
+    advice = _kept_for(key)
+    if advice is not None:
+        return advice
+    with _one_at_a_time:
+        advice = _kept_for(key)  # somebody else may have asked the same meanwhile
+        if advice is None:
+            advice = advise(case)
+            with _lock:
+                _kept[key] = advice
+                while len(_kept) > MOST_KEPT:
+                    _kept.popitem(last=False)
+    return advice
+
+
+def _kept_for(key: tuple[str, str]) -> Advice | None:
     with _lock:
         if key in _kept:
             _kept.move_to_end(key)
-            return _kept[key]
-    advice = advise(case)
-    with _lock:
-        _kept[key] = advice
-        while len(_kept) > MOST_KEPT:
-            _kept.popitem(last=False)
-    return advice
+        return _kept.get(key)
 
 
 def advice_of(call: Call) -> Advice:
