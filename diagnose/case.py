@@ -12,6 +12,8 @@ from pydantic import BaseModel, ConfigDict, Field, StringConstraints, field_vali
 
 CASE_FORMAT = 1
 MOST_PARTS, MOST_POINTS = 40, 200  # circuits of a machine, parts of a circuit, points of a curve; no machine comes near
+#: what is done where nothing is wrong; no cause card has it as its remedy
+EXPLAINED = "explain-normal"
 Short = Annotated[str, StringConstraints(strip_whitespace=True, max_length=200)]
 Long = Annotated[str, StringConstraints(max_length=4000)]
 YesNo = Literal["yes", "no"]

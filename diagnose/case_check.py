@@ -10,7 +10,7 @@ from typing import Any
 
 from pydantic import ValidationError
 
-from diagnose.case import CASE_FORMAT, Case, CircuitTopology, Entry, Machine
+from diagnose.case import CASE_FORMAT, EXPLAINED, Case, CircuitTopology, Entry, Machine
 from diagnose.machine import MachineData, read_machine
 from diagnose.places import PlaceError, Topology, check_place, normalise, topology_of
 from diagnose.readings import minutes_of
@@ -386,7 +386,7 @@ def _entry_problems(
     elif entry.action:
         setup = knowledge.setups.get(entry.action)
         kind = setup.place if setup else "any"
-        known = {c.remedy.id for c in knowledge.causes.values()} | set(knowledge.setups)
+        known = {EXPLAINED, *(c.remedy.id for c in knowledge.causes.values()), *knowledge.setups}
         outcomes = (*setup.outcomes, UNDONE) if setup else ("cured", "not-cured", "better")
         if entry.outcome and entry.outcome not in outcomes:
             problems.append(

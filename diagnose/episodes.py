@@ -2,7 +2,8 @@
 
 The entries between two remedies are an episode. The belief is filtered: the causes still there, with instrument modes, are
 carried from episode to episode. A remedy takes away the causes it cures with its efficacy. Where nothing was taken away, a
-finding that shows the same word again is the same draw and says nothing new; where something was, it is weighed afresh.
+finding that shows the same word again is the same draw and says nothing new, and what it proves is proved once; where something
+was, both are weighed afresh.
 
 A change of set-up takes nothing away. What it makes otherwise is left behind with its weight; what is told again counts once,
 and so does what was proved.
@@ -16,6 +17,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from diagnose.belief import Belief, Inference
+from diagnose.case import EXPLAINED
 from diagnose.grade import HONEST
 from diagnose.network import Array, Hypotheses, Index, Key, Network
 
@@ -59,6 +61,10 @@ def cured(network: Network, hypotheses: Hypotheses, belief: Array, remedied: Rem
         np.add.at(moved[row], rows[hypotheses.second], belief[row] * first * (1.0 - second))
         np.add.at(moved[row], rows[hypotheses.first], belief[row] * (1.0 - first) * second)
         moved[row, 0] += float((belief[row] * first * second).sum())
+    if remedied.action == EXPLAINED:  # whoever complains all the same has something wrong
+        satisfied = network.words.cures["cures"]
+        moved[:, 0] += satisfied * stay[:, 0]
+        stay[:, 0] *= 1.0 - satisfied
     return stay, moved
 
 
@@ -124,13 +130,15 @@ def filtered(network: Network, inferences: Sequence[Inference], remedies: Sequen
             belief = _scaled(np.log(np.maximum(belief, SURE_NOT)) + new + _of_both(only, hypotheses))
             known, proven = {**known, **now.likelihoods}, np.where(proof != 0.0, proof, proven)
             continue
-        known, proven = dict(now.likelihoods), proof
         stay, moved = cured(network, hypotheses, belief, remedied)
         full = _rows(now, now.log_likelihood(hypotheses), names)
         proved = _of_both(proof, hypotheses)
-        stay_log = np.log(np.maximum(stay, SURE_NOT)) + new + proved
+        # what was proved before and is proved again is the same draw too, where nothing was taken away
+        afresh = _of_both(np.where(proof == proven, 0.0, proof), hypotheses)
+        stay_log = np.log(np.maximum(stay, SURE_NOT)) + new + afresh
         moved_log = np.log(np.maximum(moved, SURE_NOT)) + full + proved
         belief = _scaled(np.logaddexp(stay_log, moved_log))
+        known, proven = dict(now.likelihoods), proof
     last = inferences[-1]
     last.modes = {m: home[m].modes[m] for m in names if m}
     last.by_mode = {m: last.by_mode.get(m, {}) for m in last.modes}

@@ -320,10 +320,11 @@ def reason(work: Work) -> tuple[Network, Inference, Belief]:
 
 
 def _heard(work: Work) -> Array | None:
-    """What the complaint says in one episode: it is there at first and where a remedy did not cure, gone where one did.
+    """What the complaint says in one episode: it is there at first and where a remedy did not cure, or only made it better, gone
+    where one cured.
 
     While a changed set-up stands its being gone proves nothing, and after a change it is not asked: the outcome says it.
     """
-    if work.begun is None or work.begun.outcome == "not-cured":
+    if work.begun is None or work.begun.outcome in ("not-cured", "better"):
         return COMPLAINS
     return QUIET if work.begun.outcome == "cured" and not work.changed else None

@@ -150,3 +150,47 @@ def test_a_remedy_that_did_not_cure_moves_belief_in_a_real_call() -> None:
     now = {s.cause: s.probability for s in after.suspects}
     assert after.episode == 2
     assert now.get("strainer-clogged", 0.0) < before["strainer-clogged"] - 0.2
+
+
+def test_what_is_proved_again_is_proved_once() -> None:
+    """A remedy that did not cure, and the same look proves its cause again: nothing was taken away, so it is no second proof."""
+    network = three_causes()
+    high = {("drop", "unit"): np.array([0.0, 1.0])}
+    proof = np.array([1000.0, 1.0, 1.0])
+    opened = Inference(network, {**high, ("complaint:no-flow", "unit"): COMPLAINS}, {}, {}, {HONEST: 1.0}, proof)
+    silent = Inference(network, {}, {}, {}, {HONEST: 1.0})
+    again = Inference(network, dict(high), {}, {}, {HONEST: 1.0}, proof)
+    without = filtered(network, [opened, silent], [Remedied("r-0", "")]).causes()
+    told = filtered(network, [opened, again], [Remedied("r-0", "")]).causes()
+    # told again the drop speaks against "cured, and nothing left" (leak .02); the proof, counted twice, would end at 1.00
+    assert without[0] == pytest.approx(0.05, abs=0.002)
+    assert told[0] == pytest.approx(0.05 / (0.05 + 0.95 * 0.02), abs=0.01)
+
+
+def test_an_explanation_that_did_not_satisfy_speaks_against_nothing_wrong() -> None:
+    """Told that all is normal, the caller complains all the same: whether anything is wrong is weighed with the complaint afresh."""
+    network = three_causes()
+    call = {("complaint:no-flow", "unit"): COMPLAINS}
+    opened, later = (Inference(network, dict(call), {}, {}, {HONEST: 1.0}) for _ in range(2))
+    before = opened.posterior().nothing()
+    after = filtered(network, [opened, later], [Remedied("explain-normal", "")]).nothing()
+    untouched = filtered(network, [opened, later], [Remedied("no-such-remedy", "")]).nothing()
+    assert untouched == pytest.approx(before)
+    odds = before / (1.0 - before) * (0.05 + 0.95 * 1e-9)  # efficacy .95, complaint without cause 1e-9
+    assert after == pytest.approx(odds / (1.0 + odds), rel=1e-6)
+
+
+def test_better_and_not_gone_is_heard_as_a_complaint() -> None:
+    """ "Better, not gone" leaves the complaint standing: nothing at fault is as unlikely after it as after "not cured"."""
+    from diagnose.advise import advise
+    from diagnose.case import Case
+    from knowledge.load import load_knowledge
+
+    knowledge = load_knowledge()
+    remedy = knowledge.causes["strainer-clogged"].remedy.id
+    belief = {}
+    for outcome in ("better", "not-cured", "cured"):
+        case = Case.model_validate({"complaint": "no-flow", "entries": [{"action": remedy, "outcome": outcome}]})
+        belief[outcome] = {s.cause: s.probability for s in advise(case, knowledge).suspects}
+    assert belief["better"] == belief["not-cured"]
+    assert belief["cured"]["nothing-wrong"] > belief["better"].get("nothing-wrong", 0.0)
