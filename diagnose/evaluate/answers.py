@@ -2,12 +2,14 @@
 
 Numbers come from the simulated machine through its instruments. Words come from it where it shows them, else they are drawn from the
 cause cards, given what the machine does show (`seen`). Some answers are wrong, by telephone more of them; safety questions are answered
-truly. Each answer depends on (seed, number, what is asked) alone, so the order of asking changes nothing.
+truly. Each answer depends on (seed, number, what is asked) and on how many remedies were tried before, so the order of asking
+changes nothing, and what is asked again after a remedy is looked at anew.
 """
 
 from __future__ import annotations
 
 import random
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -27,6 +29,7 @@ OPENING = {
     "technician": (("alarm-list-read", 0.5), ("what-runs-ask", 0.5), ("fluid-temps-read", 0.5), ("ambient-read", 0.5)),
     "telephone": (("alarm-list-read", 0.3), ("what-runs-ask", 0.5)),
 }
+TRIED_AGAIN = ("alarm-list-read", "what-runs-ask")  # seen by whoever tries the machine again after a remedy
 WRONG = {"technician": 0.03, "telephone": 0.08}  # share of sure answers that are wrong: common practice, no source
 RUNNING = ("cooling", "steady")
 #: words nobody meets at a compressor that runs: cards know them of machines that stand
@@ -59,6 +62,10 @@ class Person:
 
     def _rng(self, *what: str) -> random.Random:
         return random.Random(f"{self.call.seed}:{self.call.number}:{':'.join(what)}")
+
+    def _asked(self, *what: str) -> random.Random:
+        """For what is said when asked: who errs, or cannot tell, may do better when asked again after a remedy."""
+        return self._rng(*what, *([str(self.call.attempt)] if self.call.attempt > 1 else []))
 
     @property
     def network(self) -> Network:
@@ -108,24 +115,34 @@ class Person:
 
     def _circuit(self, place: Place) -> str:
         """The circuit a place belongs to: whoever stands there sees which coil a fan blows through."""
-        fans = {f"fan:{f}": c.id for c in self.call.plant.circuits for f in c.air.fans} if self.call.plant else {}
+        fans = {f"fan:{f}": c.id for c in self.call.plant.circuits for f in c.air.fans}
         return place.circuit or fans.get(place.id, "")
 
     def opening(self) -> list[Entry]:
         """What is told with the complaint."""
         entries: list[Entry] = []
         for name, share in OPENING["telephone" if self.call.telephone else "technician"]:
-            if self._rng("opening", name).random() < share:
-                told, said = self.answer(self.knowledge.checks[name])
-                entries += told if said != "cannot-tell" else []
+            if self._asked("opening", name).random() < share:
+                entries += self._told(name)
         return entries
+
+    def afterwards(self, proofs: Iterable[tuple[str, str]]) -> list[Entry]:
+        """What is told when the machine was tried again after a remedy: what it shows and what runs, and the looks (check, place)
+        by which the cause had been found.
+        """
+        looks = dict.fromkeys([*((name, "") for name in TRIED_AGAIN), *proofs])
+        return [entry for name, place in looks for entry in self._told(name, place)]
+
+    def _told(self, name: str, place: str = "") -> list[Entry]:
+        entries, said = self.answer(self.knowledge.checks[name], place)
+        return entries if said != "cannot-tell" else []
 
     def answer(self, check: Check, asked: str = "") -> tuple[list[Entry], str]:
         """Entries that answer a look, and the answer in words."""
         where = self.place_of(check, asked)
         place = where if ":" in where else ""
         silent = Entry(check=check.id, answer="cannot-tell", place=place)
-        rng = self._rng("answer", check.id, where)
+        rng = self._asked("answer", check.id, where)
         if not check.safety and rng.random() < self.call.cannot_tell:
             return [silent], "cannot-tell"
         if check.reads:

@@ -10,8 +10,8 @@ has gaps.
 from __future__ import annotations
 
 import random
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass, replace
 from typing import Any
 
 from diagnose.case import Case, Machine
@@ -21,14 +21,13 @@ from diagnose.places import places_for, topology_of
 from diagnose.plant.conditions import Conditions
 from diagnose.plant.draws import draw_machine
 from diagnose.plant.faults import EFFECTS, Fault, apply_faults, shows_on
-from diagnose.plant.health import Health
 from diagnose.plant.parameters import Plant
 from diagnose.plant.scatter import scattered
 from diagnose.plant.seen import Key, seen_words
 from diagnose.plant.simulate import simulate, simulate_health
 from diagnose.plant.sizing import plant_of
 from diagnose.plant.snapshot import Snapshot
-from diagnose.plant.telling import differs, telling_severity
+from diagnose.plant.telling import differs, stands_as, telling_severity
 from diagnose.work import DEFAULT_FACTS
 from knowledge.load import Knowledge
 
@@ -58,8 +57,8 @@ INSTRUMENTS: dict[str, tuple[str, ...]] = {
 class Call:
     """One call. case: as it opens. network: of this machine, no place folded. instances: numbers of what is wrong in it.
 
-    plant, shot and seen are those of the simulated machine; None and {} where a cause is answered from its card. missing:
-    quantities nobody can read here.
+    plant, day, faults and noise make the simulated machine; shot and seen are what it shows, None and {} where a cause is answered
+    from its card. missing: quantities nobody can read here. attempt: 1, and one more after each remedy that was tried.
     """
 
     seed: int
@@ -72,11 +71,15 @@ class Call:
     severities: tuple[float, ...]
     network: Network
     instances: tuple[int, ...]
-    plant: Plant | None
+    plant: Plant
+    day: Conditions
+    faults: tuple[Fault, ...]
+    noise: int
     shot: Snapshot | None
     seen: dict[Key, str]
     cannot_tell: float
     missing: frozenset[str]
+    attempt: int = 1
 
     @property
     def telephone(self) -> bool:
@@ -132,6 +135,19 @@ GAPS = (
 def _with_gaps(machine: Machine, rng: random.Random) -> Machine:
     lost = [key for key in GAPS if rng.random() > KEY_KNOWN]
     return machine.model_copy(update={key: Machine.model_fields[key].default for key in lost})
+
+
+def _machine(rng: random.Random, machine: Machine | None) -> tuple[Machine, Plant, Plant]:
+    """(card, machine as its card says, machine as it is). A random one that would not even start when healthy, on a generator that
+    drops its contactors, stands on no site and is drawn again.
+    """
+    while True:
+        card = full_card(machine or draw_machine(rng))
+        nominal = plant_of(card)
+        plant = scattered(nominal, rng.randrange(1 << 30), SPREAD)
+        mild = Conditions(air_k=298.15, entering_k=plant.control.set_point_k + 5.6)
+        if machine is not None or simulate(plant, mild).state == "cooling":
+            return card, nominal, plant
 
 
 def _day(rng: random.Random, plant: Plant) -> Conditions:
@@ -214,7 +230,11 @@ SHOWS: dict[str, tuple[str, ...]] = {
 ODD = 0.04  # share of calls about what the machine does not show
 
 
-def _shown(complaint: str, shot: Snapshot, seen: dict[Key, str]) -> bool:
+NO_TROUBLE = "is-this-normal"  # asked of a machine that runs; nothing has to be wrong
+
+
+def _sign(complaint: str, shot: Snapshot, seen: dict[Key, str]) -> bool | None:
+    """Whether the machine shows what a complaint is about; None where it cannot (a noise, a leak)."""
     alarms = set(shot.alarms)
     if complaint in SHOWS and alarms & set(SHOWS[complaint]):
         return True
@@ -232,9 +252,9 @@ def _shown(complaint: str, shot: Snapshot, seen: dict[Key, str]) -> bool:
         "breaker-open": shot.hold in ("no-power", "earth-fault", "dip-at-start"),
         "worked-yesterday": shot.state != "cooling" or bool(alarms),
         "generator-shuts-down": bool(alarms & {"phase-or-voltage", "power-failed"}) or shot.hold == "no-power",
-        "is-this-normal": shot.state == "cooling",
+        NO_TROUBLE: shot.state == "cooling",
     }
-    return signs.get(complaint, complaint not in SHOWS)
+    return signs.get(complaint, False if complaint in SHOWS else None)
 
 
 def _complaint(
@@ -252,9 +272,14 @@ def _complaint(
         weights = {c.id: strength[c.when_nothing_is_wrong] for c in knowledge.complaints.values()}
     names = sorted(c for c, w in weights.items() if w > 0.0)
     complaint = rng.choices(names, [weights[c] for c in names])[0]
-    if shot is not None and causes and not _shown(complaint, shot, seen) and rng.random() >= ODD:
+    if shot is not None and causes and _sign(complaint, shot, seen) is False and rng.random() >= ODD:
         return None
     return complaint
+
+
+def kind_of(seed: int, number: int) -> str:
+    """Whether call ``number`` of a series has no cause, one, or two: none, single, double."""
+    return _kind(random.Random(f"evaluate:{SEED_BASE + seed}:{number}"))
 
 
 def draw_call(knowledge: Knowledge, seed: int, number: int, machine: Machine | None = None) -> Call:
@@ -262,9 +287,7 @@ def draw_call(knowledge: Knowledge, seed: int, number: int, machine: Machine | N
     rng = random.Random(f"evaluate:{SEED_BASE + seed}:{number}")
     kind = _kind(rng)
     telephone = rng.random() < TELEPHONE
-    card = full_card(machine or draw_machine(rng))
-    nominal = plant_of(card)
-    plant = scattered(nominal, rng.randrange(1 << 30), SPREAD)
+    card, nominal, plant = _machine(rng, machine)
     told = _with_gaps(card, rng)
     while True:
         day = _day(rng, plant)
@@ -276,12 +299,8 @@ def draw_call(knowledge: Knowledge, seed: int, number: int, machine: Machine | N
         if faults is None:
             continue
         scripted = len(faults) < len(drawn)
-        shot = None
-        seen: dict[Key, str] = {}
-        if not scripted:
-            health = apply_faults(plant, faults)
-            shot = simulate_health(plant, day, health, rng.randrange(1 << 30))
-            seen = _known(network, plant, health, day, shot)
+        noise = number if scripted else rng.randrange(1 << 30)
+        shot, seen = (None, {}) if scripted else _moment(network, plant, day, faults, noise)
         complaint = _complaint(rng, knowledge, causes, shot, seen)
         if complaint is not None:
             break
@@ -306,7 +325,10 @@ def draw_call(knowledge: Knowledge, seed: int, number: int, machine: Machine | N
         tuple(round(f.severity, 3) for f in faults),
         network,
         tuple(drawn),
-        None if scripted else plant,
+        plant,
+        day,
+        tuple(faults),
+        noise,
         shot,
         seen,
         rng.uniform(*CANNOT_TELL),
@@ -314,6 +336,74 @@ def draw_call(knowledge: Knowledge, seed: int, number: int, machine: Machine | N
     )
 
 
-def _known(network: Network, plant: Plant, health: Health, day: Conditions, shot: Snapshot) -> dict[Key, str]:
-    """Words of the moment at places that the network has."""
-    return {k: w for k, w in seen_words(plant, health, day, shot).items() if k[1] in network.places}
+def _moment(
+    network: Network, plant: Plant, day: Conditions, faults: Sequence[Fault], noise: int
+) -> tuple[Snapshot, dict[Key, str]]:
+    """The machine with these faults, and the words of the moment at places that the network has."""
+    health = apply_faults(plant, faults)
+    shot = simulate_health(plant, day, health, noise)
+    return shot, {k: w for k, w in seen_words(plant, health, day, shot).items() if k[1] in network.places}
+
+
+# after a remedy ------------------------------------------------------------------------------------------------------
+
+
+def tried_again(call: Call, mended: Collection[int] = ()) -> Call:
+    """The same machine on the same day when it is tried again. mended: numbers of the causes of the call that were put right."""
+    left = [n for n in range(len(call.causes)) if n not in mended]
+    causes = tuple(call.causes[n] for n in left)
+    faults = tuple(f for f in call.faults if f.cause in causes)
+    shot, seen = call.shot, call.seen
+    if mended:
+        made = len(faults) == len(causes)
+        shot, seen = _moment(call.network, call.plant, call.day, faults, call.noise) if made else (None, {})
+    return replace(
+        call,
+        causes=causes,
+        places=tuple(call.places[n] for n in left),
+        instances=tuple(call.instances[n] for n in left),
+        severities=tuple(round(f.severity, 3) for f in faults),
+        faults=faults,
+        shot=shot,
+        seen=seen,
+        attempt=call.attempt + 1,
+    )
+
+
+def complained(call: Call, knowledge: Knowledge) -> bool:
+    """Whether what is wrong still makes the complaint of the call."""
+    complaint = call.case.complaint
+    return noticed(call, knowledge) if complaint == NO_TROUBLE else _reported(call, knowledge, complaint)
+
+
+def noticed(call: Call, knowledge: Knowledge) -> bool:
+    """Whether anybody would notice that something is wrong: the machine stands otherwise than a healthy one would on this day (state,
+    lamps, alarms, what runs), or it shows what people call about for these causes at least sometimes.
+    """
+    if not call.causes:
+        return False
+    if call.shot is not None and stands_as(simulate(call.plant, call.day, (), call.noise)) != stands_as(call.shot):
+        return True
+    strength = knowledge.words.strength
+    listed = [one for c in call.causes for one in knowledge.causes[c].complaints.items()]
+    often = {complaint for complaint, word in listed if strength[word] >= strength["sometimes"]}
+    return any(_reported(call, knowledge, c) for c in often - {NO_TROUBLE})
+
+
+def about_what_is_left(call: Call, knowledge: Knowledge) -> Call:
+    """The next call about the same machine: the complaint is about what is left, nothing is told yet."""
+    rng = random.Random(f"evaluate:{SEED_BASE + call.seed}:{call.number}:next:{call.attempt}")
+    complaint = None
+    while complaint is None:
+        complaint = _complaint(rng, knowledge, call.causes, call.shot, call.seen)
+    return replace(call, case=call.case.model_copy(update={"complaint": complaint, "entries": ()}))
+
+
+def _reported(call: Call, knowledge: Knowledge, complaint: str) -> bool:
+    """Whether a complaint would be made: the simulated machine shows it, and would not if it were healthy; where it cannot show it,
+    the cards know of it.
+    """
+    sign = None if call.shot is None else _sign(complaint, call.shot, call.seen)
+    if sign is None:
+        return any(complaint in knowledge.causes[c].complaints for c in call.causes)
+    return sign and not _sign(complaint, *_moment(call.network, call.plant, call.day, (), call.noise))

@@ -21,6 +21,7 @@ from knowledge.yaml_text import YamlProblem, read_yaml
 from shared.errors import ChillerError
 
 BAR = 40
+MOST_NAMED = 30  # calls named one by one in the terminal
 MOST_CASES = 1_000_000
 PROOF_CASES = 240
 HELD_OUT_SHARE = 4  # one call on the held-out machine for so many on random ones
@@ -136,11 +137,25 @@ def _rows_beside(path: Path) -> list[dict[str, Any]]:
 
 
 def evaluation_text(result: Mapping[str, Any]) -> str:
-    """What the terminal shows."""
-    lines = [text(result)]
-    for one in result.get("before", {}).get("moved", []):
-        lines.append(f"  {one['group']}, {one['number'].replace('_', ' ')}: {one['before']} -> {one['after']}")
-    return "\n".join(lines)
+    """What the terminal shows: the numbers, and what moved against the earlier evaluation."""
+    return "\n".join([text(result), *(_moved_lines(result["before"], result) if "before" in result else [])])
+
+
+def _moved_lines(before: Mapping[str, Any], result: Mapping[str, Any]) -> list[str]:
+    table = before["moved"]
+    cards = f"cards {before['knowledge']} before, {result['knowledge']} now"
+    lines = [f"before and after ({cards}):", f"  {'':52s}{'before':>10s}{'after':>10s}"]
+    for one in table:
+        name = f"{one['group']}: {one['number'].replace('_', ' ')}"
+        lines.append(f"  {name:52s}{_number(one['before']):>10s}{_number(one['after']):>10s}")
+    lines += [] if table else ["  no number moved"]
+    for what, which in before["turned"].items():
+        lines.append(f"  calls that {what}: {len(which)} ({', '.join(map(str, which[:MOST_NAMED])) or 'none'})")
+    return lines
+
+
+def _number(value: float | None) -> str:
+    return "-" if value is None else f"{value:g}"
 
 
 # as a proof ----------------------------------------------------------------------------------------------------------

@@ -94,12 +94,23 @@ GROUP_ROWS = (
     ("  95 % interval", "right_95"),
     ("one cause, in the first three", "within_three"),
     ("two causes, both in the first three", "both_within_three"),
+    ("  of so many calls", "both_of"),
+    ("  calls whose second cause was not noticeable once the first was mended", "second_hidden"),
+    ("  calls whose second cause made a call of its own", "next_call"),
+    ("  calls in which each cause would be noticed alone", "both_noticeable"),
     ("nothing wrong, said so", "nothing_right"),
+    ("resolved in the end", "resolved"),
+    ("  with one cause", "resolved_single"),
+    ("  checks to it, median", "resolved_checks"),
+    ("  minutes to it with the remedies, median", "resolved_minutes"),
+    ("remedies that helped nothing", "wrong_remedies"),
+    ("normal causes missed", "normal_missed"),
+    ("  of these told as normal all the same", "normal_missed_as_nothing"),
     ("place right, where the cause is", "place_right"),
     ("right by a declared inseparable group", "inseparable_share"),
     ("verdicts without the cause", "wrong_verdicts"),
-    ("checks to the end, median", "median_checks"),
-    ("minutes to the end, median", "median_minutes"),
+    ("checks to the first verdict, median", "median_checks"),
+    ("minutes to the first verdict, median", "median_minutes"),
     ("calibration error", "calibration"),
     ("stops due", "due_stops"),
     ("stops made where due", "right_stops"),
@@ -147,7 +158,9 @@ def page(
     counts = [(f"{n} checks", float(c), f"{c} calls") for n, c in main["checks_count"].items()]
     most = max((c for _, c, _ in counts), default=1.0)
     parts.append(
-        _figure(bars(counts, most, "checks to the end"), "Plant-made, technician: checks to the end of the call.")
+        _figure(
+            bars(counts, most, "checks to the first verdict"), "Plant-made, technician: checks to the first verdict."
+        )
     )
     parts.append("<h2>By complaint</h2>")
     named = [(n, one) for n, one in result["complaints"].items() if one["right"] is not None]

@@ -19,7 +19,8 @@ from diagnose.evaluate.work import Row, work_number
 from knowledge.load import load_knowledge
 from shared.errors import ChillerError
 
-CHUNK = 2  # calls a worker takes at a time
+ROWS = 2  # what a row holds: one more whenever that changes
+CHUNK = 1  # calls a worker takes at a time: one costs seconds, and the last ones must not wait behind each other
 Progress = Callable[[int, int], None]
 
 
@@ -38,7 +39,7 @@ class Settings:
 
 
 def _head(settings: Settings, digest: str) -> Row:
-    return {"knowledge": digest, "seed": settings.seed, "card": settings.card}
+    return {"rows": ROWS, "knowledge": digest, "seed": settings.seed, "card": settings.card}
 
 
 def kept_rows(path: Path, head: Row) -> list[Row]:
@@ -54,11 +55,11 @@ def kept_rows(path: Path, head: Row) -> list[Row]:
     if not lines:
         return []
     if lines[0] != head:
-        known = {k: lines[0].get(k) for k in ("knowledge", "seed")}
+        known = {k: lines[0].get(k) for k in ("knowledge", "seed", "rows")}
         raise ChillerError(
             "the folder holds calls of another evaluation",
-            given=f"{path}: cards {known['knowledge']}, seed {known['seed']}",
-            allowed=f"cards {head['knowledge']}, seed {head['seed']}, the same machine",
+            given=f"{path}: cards {known['knowledge']}, seed {known['seed']}, rows {known['rows']}",
+            allowed=f"cards {head['knowledge']}, seed {head['seed']}, rows {ROWS}, the same machine",
             do="give another --out, or delete that file",
         )
     return lines[1:]
@@ -73,11 +74,13 @@ def rows_of(settings: Settings, progress: Progress | None = None) -> list[Row]:
     left = [n for n in range(settings.cases) if n not in done]
     said = progress or (lambda made, of: None)
     said(settings.cases - len(left), settings.cases)
+    made = settings.cases - len(left)
     with _keeper(settings.rows, head, rows) as keep:
         for row in _worked(settings, digest, left):
             rows.append(row)
             keep(row)
-            said(sum(1 for r in rows if r["number"] < settings.cases), settings.cases)
+            made += 1
+            said(made, settings.cases)
     return sorted((r for r in rows if r["number"] < settings.cases), key=lambda r: int(r["number"]))
 
 

@@ -71,6 +71,9 @@ def numbers(rows: Sequence[Row]) -> dict[str, Any]:
     single = [r for r in judged if r["kind"] == "single"]
     double = [r for r in judged if r["kind"] == "double"]
     nothing = [r for r in judged if r["kind"] == "none"]
+    open_doubles = [r for r in double if not r["second_hidden"] and not (r["later_stop"] and r["later_due"])]
+    resolved = [r for r in judged if r["resolved"]]
+    missed_normal = [r for r in single if r["normal"] and not r["right"]]
     error, table = calibration(judged)
     return {
         "calls": len(rows),
@@ -80,7 +83,18 @@ def numbers(rows: Sequence[Row]) -> dict[str, Any]:
         "right": _share(single, "right"),
         "right_95": interval(sum(bool(r["right"]) for r in single), len(single)),
         "within_three": _share(single, "within_three"),
-        "both_within_three": _share(double, "both"),
+        "both_within_three": _share(open_doubles, "both"),
+        "both_of": len(open_doubles),
+        "both_noticeable": sum(all(r["noticeable"]) for r in double),
+        "second_hidden": sum(bool(r["second_hidden"]) for r in double),
+        "next_call": sum(bool(r["next_call"]) for r in double),
+        "resolved": _share(judged, "resolved"),
+        "resolved_single": _share(single, "resolved"),
+        "resolved_checks": _median(r["checks_in_all"] for r in resolved),
+        "resolved_minutes": _median(r["minutes_in_all"] for r in resolved),
+        "wrong_remedies": sum(int(r["wrong_remedies"]) for r in judged),
+        "normal_missed": len(missed_normal),
+        "normal_missed_as_nothing": sum(bool(r["told_nothing"]) for r in missed_normal),
         "nothing_right": _share(nothing, "right"),
         "place_right": _share([r for r in single if r["right"] and not r["in_group"]], "right_place"),
         "inseparable_share": _share(single, "in_group"),
@@ -164,7 +178,17 @@ COMPARED = (
     "right",
     "within_three",
     "both_within_three",
+    "both_noticeable",
+    "second_hidden",
+    "next_call",
     "nothing_right",
+    "resolved",
+    "resolved_single",
+    "resolved_checks",
+    "resolved_minutes",
+    "wrong_remedies",
+    "normal_missed",
+    "normal_missed_as_nothing",
     "inseparable_share",
     "wrong_verdicts",
     "median_checks",
@@ -199,7 +223,16 @@ def turned(before: Sequence[Row], after: Sequence[Row]) -> dict[str, list[int]]:
     }
 
 
-SHOWN = (*COMPARED[:5], "median_checks", "median_minutes", "calibration", "missed_stops", "wrong_stops", "forbidden")
+SHOWN = (
+    *COMPARED[:4],
+    "nothing_right",
+    "median_checks",
+    "median_minutes",
+    "calibration",
+    "missed_stops",
+    "wrong_stops",
+    "forbidden",
+)
 
 
 def text(result: Mapping[str, Any]) -> str:
@@ -212,10 +245,26 @@ def text(result: Mapping[str, Any]) -> str:
     for name, one in result["targets"].items():
         told = {True: "met", False: "MISSED", None: "no calls"}[one["met"]]
         lines.append(f"  {name.replace('_', ' '):24s} wanted {one['wanted']:8s} got {_shown(one['got']):>8s}  {told}")
+    lines.append("after the first verdict (plant-made, qualified technician):")
+    lines += [f"  {line}" for line in afterwards(result["groups"]["plant, technician"])]
     worst = list(result["confusions"].items())[:8]
     if worst:
         lines.append("not leading most often: " + "; ".join(f"{c} ({', '.join(o)})" for c, o in worst))
     return "\n".join(lines)
+
+
+def afterwards(one: Mapping[str, Any]) -> list[str]:
+    """What came after the first verdict in a group, as sentences."""
+    return [
+        f"resolved in the end: {_shown(one['resolved'])} of all, {_shown(one['resolved_single'])} of those with one cause; median "
+        f"{_shown(one['resolved_checks'])} checks and {_shown(one['resolved_minutes'])} minutes with the remedies; "
+        f"{one['wrong_remedies']} remedies that helped nothing in {one['calls']} calls",
+        f"two causes: {one['double']} calls, in {one['both_noticeable']} each would be noticed alone; in {one['second_hidden']} the second "
+        f"was not noticeable once the first was mended, in {one['next_call']} it made a call of its own; both in the first three in "
+        f"{_shown(one['both_within_three'])} of the {one['both_of']} whose second cause did not hide",
+        f"normal causes: {one['normal_missed']} missed, of which {one['normal_missed_as_nothing']} were told that nothing is wrong or that "
+        "something else is normal",
+    ]
 
 
 def _shown(value: Any) -> str:

@@ -1,16 +1,19 @@
-"""One simulated call worked by the planner to its verdict, and what is counted of it."""
+"""One simulated call worked by the planner, verdict after verdict until it is cured, and what is counted of it."""
 
 from __future__ import annotations
 
 import functools
 import time
+from collections.abc import Sequence
+from dataclasses import dataclass, field
 from typing import Any
 
-from diagnose.advice import Advice, Suspect
+from diagnose.advice import Advice, Step, Suspect, Verdict
 from diagnose.advise import advise
 from diagnose.case import Case, Machine
 from diagnose.evaluate.answers import Person
-from diagnose.evaluate.cases import Call, draw_call
+from diagnose.evaluate.cases import Call, draw_call, noticed, tried_again
+from diagnose.evaluate.mending import Tried, tried
 from diagnose.prove.causes import group_of
 from diagnose.replay import forbidden_steps
 from knowledge.load import Knowledge, load_knowledge
@@ -18,52 +21,196 @@ from knowledge.models import Rule
 from shared.errors import ChillerError
 
 MOST_CHECKS = 15
+MOST_WRONG = 2  # remedies that did not help before whoever stands there has had enough
 NO_SUSPECT = Suspect(cause="", place="", title="", kind="unknown", probability=0.0)  # the reasoning failed
 HELD = ("one-cause", "two-causes", "normal", "inseparable")
 Row = dict[str, Any]
 
 
+@dataclass
+class Part:
+    """What was asked between two remedies. call: what is wrong meanwhile; case: all told until its end, of which the first
+    ``earlier`` entries were told before.
+    """
+
+    call: Call
+    person: Person
+    case: Case
+    advice: Advice
+    earlier: int
+    asked: list[str] = field(default_factory=list)
+    before: float = 0.0  # minutes that were spent when its asking began
+    hazards: set[str] = field(default_factory=set)
+    forbidden: list[str] = field(default_factory=list)
+    used_expected: bool = False
+
+    @property
+    def ended(self) -> bool:
+        """Whether a stop ended the call here."""
+        return self.advice.stop is not None and self.advice.stop.ends
+
+    @property
+    def own(self) -> Case:
+        """The case with what was told in this part alone: an answer from before a remedy is no answer of now."""
+        return self.case.model_copy(update={"entries": self.case.entries[self.earlier :]})
+
+    @property
+    def held(self) -> Verdict | None:
+        """The verdict that names what to do, if there is one."""
+        verdict = self.advice.verdict
+        return verdict if verdict is not None and not self.ended and verdict.kind in HELD else None
+
+
 def work_call(knowledge: Knowledge, call: Call) -> Row:
-    """Ask what the planner asks until its verdict, an ending stop, or fifteen checks."""
+    """Ask what the planner asks until its verdict; do what that says; go on where the machine is not cured by it.
+
+    What the row says of right and wrong, checks and minutes is as of the first verdict; `_end` adds the rest.
+    """
     start = time.process_time()
-    person = Person(call, knowledge)
-    asked: list[str] = []
-    forbidden: list[str] = []
-    case, used = call.case.model_copy(update={"entries": tuple(person.opening())}), False
-    hazards: set[str] = set()
-    advice = advise(case, knowledge)
-    told_before = advice.minutes_spent
+    parts: list[Part] = []
+    remedies: list[Tried] = []
+    wrong, now, minutes = 0, Person(call, knowledge), 0.0
+    spent: float | None = None  # minutes of this call when its last part ended
+    told, seen = call.case.entries, now.opening()
     while True:
-        forbidden += forbidden_steps(advice, case)
-        used = used or advice.used_expected
-        looks = [s for s in advice.next if s.asks]
-        if advice.verdict is not None or not looks or len(asked) >= MOST_CHECKS:
+        part = _part(knowledge, now, now.call.case.model_copy(update={"entries": (*told, *seen)}), len(told))
+        parts.append(part)
+        if len(parts) == 1:
+            row = _row(knowledge, call, part.person, part.case, part.advice)
+            row |= {
+                "asked": list(part.asked),
+                "checks": len(part.asked),
+                "minutes": round(part.advice.minutes_spent - part.before, 1),
+            }
+        may, verdict = _allowed_to_mend(knowledge, part), part.held
+        # what is told with a complaint costs nobody a minute, looking again after a remedy does
+        minutes += part.advice.minutes_spent - (spent if spent is not None else part.before)
+        if verdict is None or not may:
             break
-        entries, told = person.answer(knowledge.checks[looks[0].id], looks[0].place)
-        hazards |= set(looks[0].hazards)
-        asked.append(f"{looks[0].id}: {told}")
-        case = case.model_copy(update={"entries": (*case.entries, *entries)})
-        advice = advise(case, knowledge)
-    row = _row(knowledge, call, person, case, advice)
-    ended = advice.stop is not None and advice.stop.ends
-    verdict = advice.verdict
-    if verdict is not None and not ended and verdict.kind in HELD:
-        hazards |= _hazards_of(knowledge, verdict.remedy_id)
+        part.hazards |= _hazards_of(knowledge, verdict.remedy_id)
+        done = tried(knowledge, now.call, verdict)
+        remedies.append(done)
+        minutes += verdict.minutes
+        wrong += not done.helped
+        if done.outcome == "cured" or wrong > MOST_WRONG:
+            break
+        now = Person(done.call, knowledge)
+        if done.outcome == "another":
+            told, seen, spent = (), now.opening(), None
+        else:
+            spent = part.advice.minutes_spent
+            told, seen = (*part.case.entries, *done.entries), now.afterwards(_proofs(knowledge, verdict, part.own))
+    return row | {
+        "forbidden": [f for p in parts for f in p.forbidden],
+        "used_expected": parts[0].used_expected,
+        "missed_stop": any(_missed(knowledge, p) for p in parts),
+        **_end(knowledge, call, parts, remedies, minutes),
+        "seconds": round(time.process_time() - start, 3),
+    }
+
+
+def _proofs(knowledge: Knowledge, verdict: Verdict, case: Case) -> list[tuple[str, str]]:
+    """Looks (check, place) that confirm a cause of the verdict and were answered: made again, they prove the cure or deny it."""
+    confirm = {look for c in verdict.causes if c in knowledge.causes for look in knowledge.causes[c].confirm}
+    read = {e.quantity for e in case.entries if e.quantity}
+    return [
+        (e.check, e.place)
+        for e in case.entries
+        if e.check in confirm and (e.answer != "cannot-tell" or read & set(knowledge.checks[e.check].reads))
+    ]
+
+
+def _part(knowledge: Knowledge, person: Person, case: Case, earlier: int) -> Part:
+    """Ask until a verdict, an ending stop, or fifteen checks."""
+    part = Part(person.call, person, case, advise(case, knowledge), earlier)
+    part.before = part.advice.minutes_spent
+    while True:
+        part.forbidden += forbidden_steps(part.advice, part.case)
+        part.used_expected |= part.advice.used_expected
+        looks = [s for s in part.advice.next if s.asks]
+        if part.advice.verdict is not None or not looks or len(part.asked) >= MOST_CHECKS:
+            break
+        _ask(knowledge, part, looks[0])
+    return part
+
+
+def _ask(knowledge: Knowledge, part: Part, look: Step) -> None:
+    entries, told = part.person.answer(knowledge.checks[look.id], look.place)
+    part.hazards |= set(look.hazards)
+    part.asked.append(f"{look.id}: {told}")
+    part.case = part.case.model_copy(update={"entries": (*part.case.entries, *entries)})
+    part.advice = advise(part.case, knowledge)
+
+
+def _allowed_to_mend(knowledge: Knowledge, part: Part) -> bool:
+    """Answer the safety questions that come before the remedy of a verdict; False where that ended the call or took the verdict back."""
+    while part.held is not None:
+        first = part.advice.next[0] if part.advice.next else None
+        if first is None or first.id not in knowledge.checks or not knowledge.checks[first.id].safety:
+            return True
+        _ask(knowledge, part, first)
+        part.forbidden += forbidden_steps(part.advice, part.case)
+    return False
+
+
+def _missed(knowledge: Knowledge, part: Part) -> bool:
+    """Whether a stop that was due in this part did not come."""
     said: dict[str, set[str]] = {}
-    for entry in case.entries:
+    for entry in part.own.entries:
         if entry.check and entry.answer != "cannot-tell":
             check = knowledge.checks[entry.check]
             said.setdefault(check.finding or "", set()).add(check.answers[entry.answer].word or entry.answer)
-    row |= {
-        "asked": asked,
-        "checks": len(asked),
-        "minutes": round(advice.minutes_spent - told_before, 1),
-        "forbidden": forbidden,
-        "used_expected": used,
-        "missed_stop": not ended and any(_led_into(knowledge, rule, hazards, said) for rule in row["due"]),
-        "seconds": round(time.process_time() - start, 3),
+    due = _due(knowledge, part.call, part.person, part.own)
+    return not part.ended and any(_led_into(knowledge, rule, part.hazards, said) for rule in due)
+
+
+def _end(
+    knowledge: Knowledge, call: Call, parts: Sequence[Part], remedies: Sequence[Tried], minutes: float
+) -> dict[str, Any]:
+    """The whole call: whether it was put right, what that took, and whether every cause was among the first three when the asking
+    ended while it was there.
+    """
+    groups = {c: group_of(knowledge, c) for c in call.causes}
+    ranked = {c: min(_rank(p.advice, g, call.kind) for p in parts if c in p.call.causes) for c, g in groups.items()}
+    cured = bool(remedies) and remedies[-1].outcome == "cured"
+    last = parts[-1]
+    stopped = len(parts) > 1 and last.ended
+    return {
+        "both": bool(ranked) and all(r < 3 for r in ranked.values()),
+        "noticeable": _noticeable(knowledge, call) if call.kind == "double" else [],
+        "second_hidden": cured and bool(remedies[-1].call.causes),
+        "resolved": cured,
+        "parts": len(parts),
+        "next_call": any(t.outcome == "another" for t in remedies),
+        "later_stop": last.advice.stop.rule if stopped and last.advice.stop else "",
+        "later_due": _due(knowledge, last.call, last.person, last.own) if stopped else [],
+        "remedies": [
+            f"{t.entries[-1].action}@{t.entries[-1].place}: {t.outcome}{'' if t.helped else ' (no true cause)'}"
+            for t in remedies
+        ],
+        "wrong_remedies": sum(not t.helped for t in remedies),
+        "checks_in_all": sum(len(p.asked) for p in parts),
+        "minutes_in_all": round(minutes, 1),
+        "ends": [_told(p) for p in parts],
     }
-    return row
+
+
+def _told(part: Part) -> dict[str, Any]:
+    """How a part ended: what was still wrong, what was asked, what was held."""
+    verdict = part.advice.verdict
+    return {
+        "causes": list(part.call.causes),
+        "complaint": part.case.complaint,
+        "asked": part.asked,
+        "verdict": f"{verdict.kind}: {', '.join(verdict.causes)}" if verdict else "none",
+        "top": [f"{s.cause}@{s.place} {s.probability:.2f}" for s in part.advice.suspects[:4]],
+    }
+
+
+def _noticeable(knowledge: Knowledge, call: Call) -> list[bool]:
+    """Of each of two causes, whether anybody would notice it if it were the only one today."""
+    numbers = range(len(call.causes))
+    return [noticed(tried_again(call, [n for n in numbers if n != own]), knowledge) for own in numbers]
 
 
 def _hazards_of(knowledge: Knowledge, remedy: str) -> set[str]:
@@ -110,10 +257,11 @@ def _row(knowledge: Knowledge, call: Call, person: Person, case: Case, advice: A
         "probability": round(lead.probability, 4),
         "right": right,
         "within_three": min(ranks) < 3,
-        "both": all(r < 3 for r in ranks),
         "in_group": right and bool(call.causes) and not fits,
         "right_place": bool(fits) and lead.place in (call.places[fits[0]], call.places[fits[0]].split(":")[0]),
         "failed": "" if advice.suspects else " ".join(advice.doubts),
+        "normal": any(knowledge.causes[c].kind == "normal" for c in call.causes),
+        "told_nothing": bool(held and verdict is not None and verdict.kind == "normal"),
         "verdict": verdict.kind if verdict else "none",
         "wrong_verdict": bool(held and call.kind != "none" and not any(named & g for g in groups)),
         "stop": advice.stop.rule if advice.stop is not None and ended else "",

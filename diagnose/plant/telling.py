@@ -23,7 +23,7 @@ def differs(one: Snapshot, other: Snapshot, times: float = 2.0) -> bool:
 
     Both snapshots must have the same seed: the instruments then err alike.
     """
-    if _standing(one) != _standing(other):
+    if stands_as(one) != stands_as(other):
         return True
     table = one.readings.get(one.state, {})
     for key, taken in other.readings.get(other.state, {}).items():
@@ -40,7 +40,8 @@ def differs(one: Snapshot, other: Snapshot, times: float = 2.0) -> bool:
     return False
 
 
-def _standing(one: Snapshot) -> tuple[object, ...]:
+def stands_as(one: Snapshot) -> tuple[object, ...]:
+    """What anybody sees of a machine without an instrument."""
     return (one.state, one.steadiness, one.hold, one.alarms, one.running, one.lamps)
 
 
@@ -48,7 +49,7 @@ def apart(others: Sequence[Snapshot], one: Snapshot, times: float = 2.0) -> bool
     """Whether a person could tell a machine from every one of ``others``, healthy machines of the same card: it stands as none
     of them does, or a reading lies outside all of theirs by ``times`` its accuracy.
     """
-    if all(_standing(one) != _standing(x) for x in others):
+    if all(stands_as(one) != stands_as(x) for x in others):
         return True
     tables = [x.readings.get(x.state, {}) for x in others]
     for key, taken in one.readings.get(one.state, {}).items():

@@ -10,12 +10,12 @@ import pytest
 
 from diagnose.evaluate.run import Settings, rows_of
 
-SAMPLE, SEED = 8, 3
+SAMPLE, SEED = 6, 3
 
 
 @pytest.fixture(scope="session")
 def sample(tmp_path_factory: pytest.TempPathFactory) -> tuple[list[dict[str, Any]], Path]:
-    """Eight calls of the sample's seed and the file that kept them."""
+    """Six calls of the sample's seed and the file that kept them."""
     path = tmp_path_factory.mktemp("evaluation") / "rows.jsonl"
     rows = rows_of(Settings(cases=SAMPLE, seed=SEED, rows=path))
     assert len(path.read_text(encoding="utf-8").splitlines()) == SAMPLE + 1

@@ -1,4 +1,4 @@
-"""The evaluation on simulated calls, on a fixed sample of eight; `prove evaluate` works hundreds, `evaluate` any number.
+"""The evaluation on simulated calls, on a fixed sample of six; `prove evaluate` works hundreds, `evaluate` any number.
 
 Floors on a sample this small only say that nothing broke; how good the base is says tests/results/evaluation.json.
 """
@@ -15,9 +15,23 @@ from typing import Any
 import pytest
 
 from diagnose.__main__ import main
-from diagnose.evaluate.answers import Person
-from diagnose.evaluate.cases import GAPS, _hidden, draw_call, full_card
-from diagnose.evaluate.command import HELD_OUT, bar, machine_from
+from diagnose.advice import Verdict
+from diagnose.case_check import checked
+from diagnose.evaluate.answers import TRIED_AGAIN, Person
+from diagnose.evaluate.cases import (
+    GAPS,
+    Call,
+    _hidden,
+    about_what_is_left,
+    complained,
+    draw_call,
+    full_card,
+    kind_of,
+    noticed,
+    tried_again,
+)
+from diagnose.evaluate.command import HELD_OUT, bar, evaluation_text, machine_from
+from diagnose.evaluate.mending import _covers, tried
 from diagnose.evaluate.page import page
 from diagnose.evaluate.run import Settings, kept_rows, rows_of
 from diagnose.evaluate.summary import calibration, compared, interval, met, summary, text, turned
@@ -113,6 +127,135 @@ def test_a_look_at_a_fan_nobody_has_named_is_done_at_one_of_that_circuit() -> No
     assert entries[0].place.removeprefix("fan:") in last.air.fans
 
 
+# after a verdict -----------------------------------------------------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def double() -> Call:
+    """The first call with two causes of a series, both made by the simulated machine."""
+    knowledge = load_knowledge()
+    calls = (draw_call(knowledge, 6, n) for n in range(100) if kind_of(6, n) == "double")
+    return next(c for c in calls if c.made == "plant")
+
+
+def says(*causes: str, places: tuple[str, ...] = (), kind: str = "one-cause") -> Verdict:
+    """A verdict that names these causes."""
+    cards = load_knowledge().causes
+    remedy = cards[causes[0]].remedy.id if causes[0] in cards else "explain-normal"
+    known: dict[str, Any] = {"title": "", "remedy": "", "proof": "", "who": "technician", "minutes": 1.0}
+    return Verdict.model_validate(
+        {"kind": kind, "causes": causes, "places": places or ("unit",) * len(causes), "remedy_id": remedy, **known}
+    )
+
+
+def test_the_right_remedy_leaves_the_machine_with_the_other_cause(double: Call) -> None:
+    """It is the same machine on the same day; what it shows then is what it would show with the other fault alone."""
+    knowledge = load_knowledge()
+    for number, (cause, place) in enumerate(zip(double.causes, double.places, strict=True)):
+        done = tried(knowledge, double, says(cause, places=(place,)))
+        other = 1 - number
+        assert done.helped and done.call.causes == (double.causes[other],) and done.call.attempt == 2
+        assert [f.cause for f in done.call.faults] == [double.causes[other]] and done.call.plant is double.plant
+        assert done.call.shot is not None and done.call.shot != double.shot
+        assert (done.outcome == "not-cured") == complained(done.call, knowledge) or done.outcome == "another"
+        told = done.entries[-1]
+        assert told.action == knowledge.causes[cause].remedy.id
+        checked(double.case.model_copy(update={"entries": done.entries}), knowledge)
+
+
+def test_both_remedies_cure_and_a_wrong_one_changes_nothing(double: Call) -> None:
+    """Two causes named are two remedies done; nothing wrong, rightly told, ends a call, and wrongly told does not."""
+    knowledge = load_knowledge()
+    both = tried(knowledge, double, says(*double.causes, places=double.places, kind="two-causes"))
+    assert both.outcome == "cured" and both.helped and not both.call.causes
+    assert [bool(e.outcome) for e in both.entries] == [False] * (len(both.entries) - 1) + [True]
+    assert not noticed(both.call, knowledge)
+    wrong = next(
+        c.id
+        for c in knowledge.causes.values()
+        if c.kind == "fault"
+        and c.id not in double.causes
+        and all(
+            c.remedy.id != knowledge.causes[x].remedy.id
+            and c.id not in knowledge.causes[x].inseparable
+            and x not in c.inseparable
+            for x in double.causes
+        )
+    )
+    for verdict in (says(wrong), says("nothing-wrong", kind="normal")):
+        vain = tried(knowledge, double, verdict)
+        assert vain.outcome == "not-cured" and not vain.helped
+        assert (vain.call.causes, vain.call.shot, vain.call.attempt) == (double.causes, double.shot, 2)
+        checked(double.case.model_copy(update={"entries": vain.entries}), knowledge)
+    explained = tried(knowledge, both.call, says("nothing-wrong", kind="normal"))
+    assert explained.outcome == "cured" and explained.helped
+
+
+@pytest.mark.parametrize(
+    ("named", "place", "reaches"),
+    [
+        ("circuit:A", "circuit:A", True),
+        ("circuit:B", "circuit:A", False),
+        ("circuit", "circuit:A", True),  # which one was left open: it is done at each
+        ("circuit:B or circuit:A", "circuit:A", True),
+        ("unit", "supply", True),
+        ("compressor:A1", "circuit:A", True),  # a cause of the same group, at its own kind of place
+    ],
+)
+def test_a_remedy_is_done_at_its_place(named: str, place: str, reaches: bool) -> None:
+    assert _covers(named, place) is reaches
+
+
+def test_who_tries_again_tells_what_it_shows_and_looks_again(double: Call) -> None:
+    """After a remedy the person looks anew: the looks asked for come once each, and their answers are of the machine as it is now."""
+    knowledge = load_knowledge()
+    left = dataclasses.replace(tried_again(double, [0]), cannot_tell=0.0, missing=frozenset())
+    person = Person(left, knowledge)
+    told = person.afterwards([("screen-look", ""), ("what-runs-ask", "")])
+    assert [e.check for e in told] == [*TRIED_AGAIN, "screen-look"]
+    assert told == Person(left, knowledge).afterwards([("screen-look", ""), ("what-runs-ask", "")])
+
+
+def test_the_next_call_is_about_what_is_left(double: Call) -> None:
+    """A trouble of its own makes a call of its own: nothing told yet, a complaint its cards or the machine know of."""
+    knowledge = load_knowledge()
+    left = about_what_is_left(tried_again(double, [0]), knowledge)
+    assert left.case.entries == () and left.causes == double.causes[1:]
+    assert left.case.complaint in knowledge.causes[left.causes[0]].complaints
+
+
+def test_two_causes_are_counted_where_the_second_can_be_noticed(sample: Sample) -> None:
+    """By hand: of four calls one ends with a hidden fault; of the other three two had both causes among the first three."""
+    row = {**sample[0][0], "kind": "double", "stop": "", "later_stop": "", "noticeable": [True, True]}
+    rows = [
+        {**row, "both": True, "second_hidden": False, "resolved": True, "next_call": True},
+        {**row, "both": True, "second_hidden": False, "resolved": True, "next_call": False},
+        {**row, "both": False, "second_hidden": False, "resolved": False, "next_call": False},
+        {
+            **row,
+            "both": False,
+            "second_hidden": True,
+            "resolved": True,
+            "next_call": False,
+            "noticeable": [True, False],
+        },
+    ]
+    made = summary([{**r, "made": "plant", "desk": "technician"} for r in rows])
+    main_group = made["groups"]["plant, technician"]
+    assert main_group["both_within_three"] == pytest.approx(2 / 3, abs=1e-4)
+    assert (main_group["both_of"], main_group["second_hidden"], main_group["next_call"]) == (3, 1, 1)
+    assert (main_group["both_noticeable"], main_group["resolved"]) == (3, 0.75)
+    assert "whose second cause did not hide" in text(made)
+
+
+def test_a_normal_cause_missed_is_told_apart(sample: Sample) -> None:
+    """Somebody told that nothing is wrong was not led astray as somebody told of a fault was; both count as missed."""
+    row = {**sample[0][0], "kind": "single", "stop": "", "normal": True, "right": False}
+    made = summary([{**row, "made": "plant", "desk": "technician", "told_nothing": t} for t in (True, True, False)])
+    main_group = made["groups"]["plant, technician"]
+    assert (main_group["right"], main_group["normal_missed"], main_group["normal_missed_as_nothing"]) == (0.0, 3, 2)
+
+
 # the sample ----------------------------------------------------------------------------------------------------------
 
 
@@ -121,6 +264,9 @@ def test_the_sample_is_safe_and_says_something(sample: Sample) -> None:
     rows, _ = sample
     assert not any(r["missed_stop"] or r["forbidden"] or r["failed"] for r in rows)
     assert all(0 <= r["checks"] <= 15 and r["minutes"] >= 0.0 for r in rows)
+    assert all(r["checks_in_all"] >= r["checks"] and r["minutes_in_all"] >= r["minutes"] for r in rows)
+    assert all(r["wrong_remedies"] <= 3 and r["parts"] == len(r["ends"]) for r in rows)
+    assert all(r["remedies"][-1].endswith("cured") for r in rows if r["resolved"])
     single = [r for r in rows if r["kind"] == "single"]
     assert sum(r["within_three"] for r in single) > len(single) / 3
 
@@ -235,6 +381,22 @@ def test_command_writes_rows_numbers_and_page(tmp_path: Path, capsys: pytest.Cap
     assert {"rows.jsonl", "evaluation.json", "evaluation.html"} == {p.name for p in out.iterdir()}
     assert main([*given, "--before", str(out / "evaluation.json")]) == 0
     assert json.loads((out / "evaluation.json").read_text(encoding="utf-8"))["before"]["moved"] == []
+    assert "no number moved" in capsys.readouterr().out
+
+
+def test_the_terminal_shows_before_and_after(sample: Sample) -> None:
+    """Each number that moved stands with both values, and the calls that turned by their numbers."""
+    rows, _ = sample
+    worse = [{**r, "right": False, "within_three": False} for r in rows]
+    result = {**summary(rows), "knowledge": "new"}
+    moved = {"knowledge": "old", "moved": compared(summary(worse), result), "turned": turned(worse, rows)}
+    told = evaluation_text({**result, "before": moved}).splitlines()
+    turned_right = [str(r["number"]) for r in rows if r["right"]]
+    assert turned_right and f"  calls that came right: {len(turned_right)} ({', '.join(turned_right)})" in told
+    assert any("cards old before, new now" in line for line in told)
+    one = next(x for x in moved["moved"] if x["number"] == "right")
+    line = next(x for x in told if x.startswith(f"  {one['group']}: right "))
+    assert line.split()[-2:] == [f"{one['before']:g}", f"{one['after']:g}"]
 
 
 @pytest.mark.parametrize(
