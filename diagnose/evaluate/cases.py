@@ -197,7 +197,9 @@ def _faults(
     says; None when one of the causes shows nothing by itself here, or nothing beside the other.
     """
     faults = []
-    others = [simulate(scattered(nominal, rng.randrange(1 << 30), SPREAD), day) for _ in range(SIBLINGS)]
+    seeds = [rng.randrange(1 << 30) for _ in range(SIBLINGS)]
+    simulated = any(network.instances[n - 1].cause in EFFECTS for n in drawn)
+    others = [simulate(scattered(nominal, seed, SPREAD), day) for seed in seeds] if simulated else []
     for number in drawn:
         one = network.instances[number - 1]
         if one.cause not in EFFECTS:

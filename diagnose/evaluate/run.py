@@ -134,8 +134,12 @@ def _by_dask(settings: Settings, digest: str, numbers: Sequence[int]) -> Iterato
             do="pip install 'chiller-diagnose[evaluate]', or --workers 1",
         ) from None
     pieces = [tuple(numbers[n : n + CHUNK]) for n in range(0, len(numbers), CHUNK)]
-    environ = {"distributed.nanny.pre-spawn-environ": ONE_THREAD}
-    with dask.set({**environ, "distributed.comm.timeouts.connect": "10s"}):
+    settled = {
+        "distributed.nanny.pre-spawn-environ": ONE_THREAD,
+        "distributed.comm.timeouts.connect": "10s",
+        "distributed.worker.profile.enabled": False,  # sampling stacks a hundred times a second is not what it is for
+    }
+    with dask.set(settled):
         cluster: Any = None
         try:
             if not settings.scheduler:
