@@ -12,10 +12,8 @@ import random
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 
-import numpy as np
-
 from diagnose.case import Entry
-from diagnose.evaluate.cases import Call
+from diagnose.evaluate.cases import Call, true_word
 from diagnose.network import Key, Network
 from diagnose.places import Place, circuit_of
 from diagnose.plant.instruments import Taken
@@ -32,11 +30,6 @@ OPENING = {
 TRIED_AGAIN = ("alarm-list-read", "what-runs-ask")  # seen by whoever tries the machine again after a remedy
 WRONG = {"technician": 0.03, "telephone": 0.08}  # share of sure answers that are wrong: common practice, no source
 RUNNING = ("cooling", "steady")
-#: words nobody meets at a compressor that runs: cards know them of machines that stand
-NOT_RUNNING: dict[str, tuple[str, ...]] = {
-    "compressor-sound": ("silent", "hums", "clicks-off"),
-    "compressor-contactor": ("no-coil-voltage", "stays-out"),
-}
 UNITS: dict[Kind, tuple[str, int]] = {
     Kind.GAUGE_PRESSURE: ("psig", 1),
     Kind.PRESSURE_DIFFERENCE: ("psi", 2),
@@ -78,24 +71,7 @@ class Person:
 
     def word(self, key: Key) -> str:
         """The true word of an effect or finding at a place."""
-        found = self.words.get(key) or self.call.seen.get(key)
-        if found is None:
-            found = self._drawn(key)
-        self.words[key] = found
-        return found
-
-    def _drawn(self, key: Key) -> str:
-        node = self.network.node(key)
-        above = 0
-        if node.parent is not None:
-            above = self.network.node(node.parent).words.index(self.word(node.parent))
-        pair = (*self.call.instances, 0, 0)[:2]
-        wrong = [np.array([n], dtype=np.int64) for n in pair]
-        row = node.table()[int(node.signature(*wrong)[0]), above if node.parent is not None else 0]
-        weights = [float(p) for p in row]
-        if self.call.shot is not None and key[1].removeprefix("compressor:") in self.call.shot.running:
-            weights = [0.0 if w in NOT_RUNNING.get(key[0], ()) else p for w, p in zip(node.words, weights, strict=True)]
-        return self._rng("word", *key).choices(node.words, weights)[0]
+        return true_word(self.call, self.words, key)
 
     def place_of(self, check: Check, asked: str) -> str:
         """Where the look is done: as asked, else where the trouble is, else at the first place of its kind."""

@@ -14,9 +14,12 @@ from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
+import numpy as np
+
 from diagnose.case import Case, Machine
 from diagnose.machine import read_machine
 from diagnose.network import Network, network_for
+from diagnose.noticed import met, noticed_keys
 from diagnose.places import places_for, topology_of
 from diagnose.plant.conditions import Conditions
 from diagnose.plant.draws import draw_machine
@@ -36,6 +39,11 @@ NOTHING, DOUBLE = 0.10, 0.10
 TELEPHONE = 0.25
 CANNOT_TELL = (0.10, 0.30)
 MISSING = 0.10  # chance that an instrument is not at hand
+#: words nobody meets at a compressor that runs: cards know them of machines that stand
+NOT_RUNNING: dict[str, tuple[str, ...]] = {
+    "compressor-sound": ("silent", "hums", "clicks-off"),
+    "compressor-contactor": ("no-coil-voltage", "stays-out"),
+}
 KEY_KNOWN = 0.8  # chance that a value of the machine card is known
 SPREAD = 0.10
 SIBLINGS = 6  # healthy machines of the same card that a fault must stand out from
@@ -291,6 +299,8 @@ def draw_call(knowledge: Knowledge, seed: int, number: int, machine: Machine | N
     telephone = rng.random() < TELEPHONE
     card, nominal, plant = _machine(rng, machine)
     told = _with_gaps(card, rng)
+    missing = {q for quantities in INSTRUMENTS.values() if rng.random() < MISSING for q in quantities}
+    cannot_tell = rng.uniform(*CANNOT_TELL)
     while True:
         day = _day(rng, plant)
         context = _context(rng, card, day)
@@ -304,38 +314,68 @@ def draw_call(knowledge: Knowledge, seed: int, number: int, machine: Machine | N
         noise = number if scripted else rng.randrange(1 << 30)
         shot, seen = (None, {}) if scripted else _moment(network, plant, day, faults, noise)
         complaint = _complaint(rng, knowledge, causes, shot, seen)
-        if complaint is not None:
-            break
-    case = Case.model_validate(
-        {
-            "complaint": complaint,
-            "role": "customer" if telephone else "technician",
-            "qualified": () if telephone else ("electrical", "refrigerant", "height"),
-            "machine": told.model_dump(exclude_defaults=True),
-            "context": context,
-        }
-    )
-    missing = {q for quantities in INSTRUMENTS.values() if rng.random() < MISSING for q in quantities}
-    return Call(
-        seed,
-        number,
-        case,
-        kind,
-        "scripted" if scripted else "plant",
-        causes,
-        tuple(network.instances[n - 1].place.id for n in drawn),
-        tuple(round(f.severity, 3) for f in faults),
-        network,
-        tuple(drawn),
-        plant,
-        day,
-        tuple(faults),
-        noise,
-        shot,
-        seen,
-        rng.uniform(*CANNOT_TELL),
-        frozenset(missing),
-    )
+        if complaint is None:
+            continue
+        case = Case.model_validate(
+            {
+                "complaint": complaint,
+                "role": "customer" if telephone else "technician",
+                "qualified": () if telephone else ("electrical", "refrigerant", "height"),
+                "machine": told.model_dump(exclude_defaults=True),
+                "context": context,
+            }
+        )
+        call = Call(
+            seed,
+            number,
+            case,
+            kind,
+            "scripted" if scripted else "plant",
+            causes,
+            tuple(network.instances[n - 1].place.id for n in drawn),
+            tuple(round(f.severity, 3) for f in faults),
+            network,
+            tuple(drawn),
+            plant,
+            day,
+            tuple(faults),
+            noise,
+            shot,
+            seen,
+            cannot_tell,
+            frozenset(missing),
+        )
+        if _met(call) or rng.random() < ODD:
+            return call
+
+
+def _met(call: Call) -> bool:
+    """Whether the caller met what such callers notice (no noise call without a noise); where nothing is wrong anybody may call."""
+    keys = noticed_keys(call.network, call.case.complaint, call.instances)
+    words: dict[Key, str] = {}
+    return not keys or any(met(call.network, key, true_word(call, words, key)) for key in keys)
+
+
+def true_word(call: Call, words: dict[Key, str], key: Key) -> str:
+    """The true word of an effect or finding at a place: what the machine shows, else drawn from the cards, once, into ``words``."""
+    found = words.get(key) or call.seen.get(key)
+    if found is None:
+        found = _drawn(call, words, key)
+    words[key] = found
+    return found
+
+
+def _drawn(call: Call, words: dict[Key, str], key: Key) -> str:
+    node = call.network.node(key)
+    above = 0
+    if node.parent is not None:
+        above = call.network.node(node.parent).words.index(true_word(call, words, node.parent))
+    wrong = [np.array([n], dtype=np.int64) for n in (*call.instances, 0, 0)[:2]]
+    row = node.table()[int(node.signature(*wrong)[0]), above]
+    weights = [float(p) for p in row]
+    if call.shot is not None and key[1].removeprefix("compressor:") in call.shot.running:
+        weights = [0.0 if w in NOT_RUNNING.get(key[0], ()) else p for w, p in zip(node.words, weights, strict=True)]
+    return random.Random(f"{call.seed}:{call.number}:word:{':'.join(key)}").choices(node.words, weights)[0]
 
 
 def _moment(

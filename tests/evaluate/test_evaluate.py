@@ -22,6 +22,7 @@ from diagnose.evaluate.cases import (
     GAPS,
     Call,
     _hidden,
+    _met,
     about_what_is_left,
     complained,
     draw_call,
@@ -55,6 +56,18 @@ def test_a_call_is_its_seed_and_number() -> None:
     one, again = (draw_call(knowledge, 5, 2) for _ in range(2))
     assert (one.case, one.causes, one.severities, one.seen) == (again.case, again.causes, again.severities, again.seen)
     assert draw_call(knowledge, 6, 2).case != one.case and draw_call(knowledge, 5, 3).case != one.case
+
+
+def test_nobody_calls_about_a_noise_without_one() -> None:
+    """The same fault with every noise it could make quiet, and with one that is heard."""
+    knowledge = load_knowledge()
+    made = next(c for n in range(40) if (c := draw_call(knowledge, 5, n)).kind == "single" and c.shot is not None)
+    call = replace(made, case=made.case.model_copy(update={"complaint": "noise-vibration"}))
+    heard = knowledge.complaints["noise-vibration"].noticed
+    quiet = {(f, p): knowledge.findings[f].neutral for f in heard for p in call.network.places}
+    assert not _met(replace(call, seen={**call.seen, **quiet}))
+    assert _met(replace(call, seen={**call.seen, **quiet, ("noise-place", "unit"): "pump"}))
+    assert _met(replace(call, case=call.case.model_copy(update={"complaint": "warm-supply"})))
 
 
 def test_calls_are_of_all_kinds() -> None:
