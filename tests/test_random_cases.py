@@ -168,7 +168,7 @@ def cases(draw: st.DrawFn, role: str = "", most: int = 8) -> dict[str, Any]:
 
 
 def signs_of(cause_id: str, role: str, qualified: tuple[str, ...] = (), most: int = 8) -> Case:
-    """A call in which a cause shows its strongest signs, under the complaint it brings most often."""
+    """A call in which a cause shows its strongest signs, what a confirming look shows first, under its commonest complaint."""
     knowledge = base()
     strength = knowledge.words.strength
     cause = knowledge.causes[cause_id]
@@ -183,7 +183,11 @@ def signs_of(cause_id: str, role: str, qualified: tuple[str, ...] = (), most: in
                 given = finding.given[word]
                 shown = max(given, key=lambda w: strength[given[w]])
                 signs.setdefault(finding.id, (told * strength[given[shown]], shown))
-    strongest = sorted(signs.items(), key=lambda item: (-item[1][0], item[0]))[:most]
+    looks = [knowledge.checks[c] for c in cause.confirm if c in knowledge.checks]
+    sure = {name for look in looks for name in (look.finding, *look.tells)}
+    strongest = sorted(signs.items(), key=lambda item: (-item[1][0], item[0]))
+    confirms = [one for one in strongest if one[0] in sure][:1]
+    strongest = [*confirms, *(one for one in strongest if one not in confirms)][:most]
     return checked(
         parse_case(
             {

@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 
 from diagnose.advise import advise
 from diagnose.belief import Inference
-from diagnose.case import Case
+from diagnose.case import Case, Machine
 from diagnose.case_check import checked, read_case_file
 from diagnose.grade import HONEST, band_rows, word_probabilities
 from diagnose.network import Network
@@ -194,8 +194,13 @@ def test_what_is_proved_is_believed_or_the_contradiction_said(name: str) -> None
         kind = base().findings[finding].place
         where = f"circuit:{circuit or 'A'}" if kind == "circuit" else ""
         entries.append({"finding": finding, "word": word.split()[0], **({"place": where} if where else {})})
-    case = case_of(entries, complaint)
+    told = {name.replace("-", "_"): word for name, word in rule.fires_on[0].facts.items()}
+    machine = MACHINE | {name: word for name, word in told.items() if name in Machine.model_fields}
+    case = case_of(entries, complaint, machine=machine)
     spoken = {key.partition("@")[2] or "A" for key in rule.fires_on[0].findings if "@" in key} or {"A"}
+    spoken |= (
+        set() if any("place" in e for e in entries) else {"*"}
+    )  # nothing was told of one circuit: of each it is so
     elsewhere = {one.id for one in prepare(case, base()).places.values() if one.circuit not in ("", *spoken)}
     p = max(q for (cause, place), q in believed(case, base()).items() if cause == card.id and place not in elsewhere)
     if (p >= 0.99) if rule.then.holds else (p <= 0.01):

@@ -121,6 +121,10 @@ def test_a_smell_on_the_telephone_stops_the_call(desk: Draw) -> None:
     app = at(desk, call)
     app.press(next(b for b in app.answers if b.key.endswith("-burnt-smell")))
     assert app.heading == "Stop. Read this out now" and STOPS["stop-danger-at-electrics"][0] in app.text
+    app.open("drawer-who")
+    assert {"They are safe: hand this call over", "Hand this call over"} <= set(app.labels), (
+        "offered twice, drawn whole"
+    )
 
 
 def test_handing_over_keeps_the_call_and_the_field_desk_goes_on_with_it(desk: Draw) -> None:

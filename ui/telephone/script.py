@@ -223,7 +223,7 @@ def _stop(desk: Desk, language: str) -> None:
 
 
 def _over_row(desk: Desk, label: str, why: str) -> None:
-    with st.container(key="rows-over"):
+    with st.container(key=f"rows-over-{why}"):  # a drawer may offer it too
         over = partial(go, **desk.address, call=desk.call.id, over="1")
         offer(label, desk.key("to-over", why), over, type="primary", width="stretch")
 
