@@ -94,8 +94,9 @@ def _proved(factors: Array, belief: Belief) -> Array:
 
 
 def _derived(work: Work, key: Key) -> bool:
-    """Whether a derived-finding rule that spoke uses this finding."""
-    return any(key[0] == c.finding for one in work.conclusions.of("derived-finding") for c in one.rule.when)
+    """Whether a derived-finding rule that spoke uses this finding, also as what would silence it."""
+    spoke = work.conclusions.of("derived-finding")
+    return any(key[0] == c.finding for one in spoke for c in (*one.rule.when, *one.rule.unless))
 
 
 def _with_answer(work: Work, key: Key, likelihood: tuple[float, ...]) -> Work:

@@ -40,6 +40,21 @@ def test_predicted_belief_is_the_belief_that_comes(base: Knowledge, monkeypatch:
     assert sum(bool(c.reason) for c in found) <= max(1.0, 0.1 * len(found))
 
 
+def test_an_answer_that_silences_a_derived_finding_is_foreseen(base: Knowledge) -> None:
+    """The split over warm air is wide until the air figure turns out to be the weather's: then its inputs speak for themselves."""
+    call = read_call(ROOT / "tests/calls/call-12.yaml", base)
+    work = prepare(call.case, base)
+    assert "wide-split-over-warm-air" in {c.rule.id for c in work.conclusions.of("derived-finding")}
+    found = LookAhead(work, *reason(work)).after(base.checks["air-figure-ask"], "unit")
+    silencing = [a for a in found if a.answer != "at-coil"]
+    assert len(silencing) >= 3
+    for after in silencing:
+        entry = Entry(check="air-figure-ask", answer=after.answer, sure=base.checks["air-figure-ask"].usually)
+        then = prepare(call.case.model_copy(update={"entries": (*call.case.entries, entry)}), base)
+        assert "wide-split-over-warm-air" not in {c.rule.id for c in then.conclusions.of("derived-finding")}
+        assert distance(after.belief, reason(then)[2]) <= SAME
+
+
 def test_a_wrong_belief_would_be_noticed(base: Knowledge) -> None:
     """The comparison is no formality: the answers of one check lead to beliefs far more than 1e-9 apart."""
     call = read_call(ROOT / "tests/calls/call-01.yaml", base)
