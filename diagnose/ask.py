@@ -11,6 +11,7 @@ from diagnose.advice import Advice, Step
 from diagnose.advise import advise
 from diagnose.case import Case, Entry
 from diagnose.case_check import case_problems, parse_case, read_case_file
+from diagnose.doing import done_of, done_together, entries_of, one_place
 from diagnose.phrases import suspect_title
 from diagnose.setups import UNDONE
 from diagnose.text import advice_text, left_lines, why_text
@@ -41,10 +42,10 @@ def ask(knowledge: Knowledge, path: Path | None, output: Path | None, read: Call
         _keep(case, output)
         advice = advise(case, knowledge)
         looks = [s for s in advice.next if s.kind in ("observe", "reconfigure") and (s.id, s.asks) not in skipped]
-        remedy = _proposed(advice)
+        proposed = _proposed(advice, knowledge)
         told = [e for e in case.entries if e.outcome != UNDONE]
         over = bool(told) and told[-1].outcome == "cured" and not any(s.puts_back for s in advice.next)
-        if (advice.stop is not None and advice.stop.ends) or over or not (looks or remedy):
+        if (advice.stop is not None and advice.stop.ends) or over or not (looks or proposed):
             print(_cured(case, knowledge) if over else advice_text(advice))
             return 0
         if advice.stop is not None:
@@ -60,8 +61,9 @@ def ask(knowledge: Knowledge, path: Path | None, output: Path | None, read: Call
             _show(step)
         else:
             print("\nNothing more to look at.")
-        if remedy:
-            print(f"  once it is done: done {' | done '.join(OUTCOMES)}   [{remedy}]")
+        if proposed:
+            what = ", ".join(action for action, _ in proposed)
+            print(f"  once it is done: done {' | done '.join(OUTCOMES)}   [{what}]")
         line = reader("> ").strip()
         if line in ("", "quit", "q", "exit"):
             if line == "":
@@ -81,11 +83,12 @@ def ask(knowledge: Knowledge, path: Path | None, output: Path | None, read: Call
         elif line in ("help", "h"):
             print(HELP)
         else:
-            entry = _done(line, remedy) if line.split()[0] == "done" else _entry(line, step)
-            if entry is None:
+            entry = _entry(line, step)
+            new = _done(line, proposed) if line.split()[0] == "done" else [entry] if entry is not None else []
+            if not new:
                 print(f"not understood: '{line[:60]}'; {HELP}")
                 continue
-            changed = case.model_copy(update={"entries": (*case.entries, entry)})
+            changed = case.model_copy(update={"entries": (*case.entries, *new)})
             problems = case_problems(changed, knowledge)
             if problems:
                 print("\n".join(problems))
@@ -105,24 +108,25 @@ def _show(step: Step) -> None:
         print(f"  read: {', '.join(step.reads)} (quantity=value)")
 
 
-def _proposed(advice: Advice) -> str:
-    """Id of the remedy that is proposed now, "" for none."""
+def _proposed(advice: Advice, knowledge: Knowledge) -> tuple[tuple[str, str], ...]:
+    """(remedy, place) of what is proposed to be done now; nothing where nothing is."""
     if advice.verdict is not None and advice.verdict.remedy_id:
-        return advice.verdict.remedy_id
-    return next((step.id for step in advice.next if step.kind == "repair"), "")
+        return done_of(advice.verdict, knowledge)
+    return tuple((step.id, one_place(step.place)) for step in advice.next if step.kind == "repair")[:1]
 
 
-def _done(line: str, remedy: str) -> Entry | None:
-    """A remedy that was done: "done OUTCOME", of the one proposed, or "done OUTCOME REMEDY"; None where it cannot be read."""
+def _done(line: str, proposed: tuple[tuple[str, str], ...]) -> list[Entry]:
+    """A remedy that was done: "done OUTCOME", of what is proposed, or "done OUTCOME REMEDY"; nothing where it cannot be read."""
     outcome, _, named = line.removeprefix("done").strip().partition(" ")
-    action = named.strip() or remedy
-    return Entry(action=action, outcome=outcome) if action and outcome in OUTCOMES else None
+    done = ((named.strip(), ""),) if named.strip() else proposed
+    return entries_of(done, outcome) if done and outcome in OUTCOMES else []
 
 
 def _cured(case: Case, knowledge: Knowledge) -> str:
     """What is left to do after the last remedy cured it."""
-    action = next(e.action for e in reversed(case.entries) if e.outcome != UNDONE)
-    proofs = dict.fromkeys(c.proof for c in knowledge.causes.values() if c.remedy.id == action)
+    last = next(n for n in reversed(range(len(case.entries))) if case.entries[n].outcome != UNDONE)
+    done = done_together(case.entries, last, knowledge)
+    proofs = dict.fromkeys(c.proof for action in done for c in knowledge.causes.values() if c.remedy.id == action)
     return "\n".join(["Cured. Prove it, then close the call:", *(f"  {proof}" for proof in proofs)])
 
 

@@ -443,7 +443,7 @@ def test_ask_keeps_a_remedy_that_was_done(base: Knowledge, capsys: pytest.Captur
     assert said.rstrip().splitlines()[-2] == "Cured. Prove it, then close the call:"
     assert base.causes["drier-restricted"].proof in said
     last = read_case_file(target).entries[-1]
-    assert (last.action, last.outcome) == ("replace-drier", "cured")
+    assert (last.action, last.place, last.outcome) == ("replace-drier", "circuit:B", "cured")
     assert main(["run", str(target), "--json"]) == 0
 
 

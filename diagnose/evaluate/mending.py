@@ -10,11 +10,11 @@ handed to; the person of the call tells what came of it.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 
 from diagnose.advice import Verdict
 from diagnose.case import Entry
+from diagnose.doing import done_of, entries_of
 from diagnose.evaluate.cases import Call, about_what_is_left, complained, noticed, tried_again
 from diagnose.prove.causes import group_of, same_remedy
 from knowledge.load import Knowledge
@@ -42,26 +42,8 @@ def tried(knowledge: Knowledge, call: Call, verdict: Verdict) -> Tried:
         outcome = "not-cured"
     elif noticed(now, knowledge):
         outcome, now = "another", about_what_is_left(now, knowledge)
-    done = list(_done(knowledge, verdict))
-    entries = [Entry(action=action, place=place) for action, place in done[:-1]]
-    action, place = done[-1]
-    told = {"action": action, "place": place, "outcome": "cured" if outcome == "another" else outcome}
-    return Tried((*entries, Entry.model_validate(told)), now, outcome, bool(mended) or explained)
-
-
-def _done(knowledge: Knowledge, verdict: Verdict) -> Iterator[tuple[str, str]]:
-    """(remedy, place) of everything a verdict says to do, each once, in its order."""
-    first = (verdict.remedy_id, _one_place(verdict.places[0] if verdict.places else ""))
-    done = dict.fromkeys([first])
-    for cause, place in zip(verdict.causes, verdict.places, strict=False):
-        if cause in knowledge.causes:
-            done[knowledge.causes[cause].remedy.id, _one_place(place)] = None
-    yield from done
-
-
-def _one_place(place: str) -> str:
-    """A place as an entry names it; "" where the verdict leaves open which one."""
-    return place if ":" in place and " " not in place else ""
+    told = entries_of(done_of(verdict, knowledge), "cured" if outcome == "another" else outcome)
+    return Tried(tuple(told), now, outcome, bool(mended) or explained)
 
 
 def _mends(knowledge: Knowledge, call: Call, number: int, verdict: Verdict) -> bool:

@@ -327,6 +327,32 @@ def test_the_whole_way_from_verdict_to_closed(desk: Draw, fixed: Callable[..., N
     assert office.records().call(CALL).open
 
 
+def test_what_was_done_is_kept_with_its_place(desk: Draw, fixed: Callable[..., None]) -> None:
+    """The one place that the verdict names; of two causes both remedies, and closing asks for both."""
+    named = {"places": ("circuit:A",), "causes": ("drier-restricted",), "remedy_id": "replace-drier"}
+    fixed(verdict=verdict().model_copy(update=named), next=())
+    app = desk(call=CALL)
+    app.tap("I did it: not cured")
+    assert (entries()[-1].action, entries()[-1].place, entries()[-1].outcome) == (
+        "replace-drier",
+        "circuit:A",
+        "not-cured",
+    )
+    fixed(verdict=verdict().model_copy(update={**named, "places": ("circuit:A or circuit:B",)}), next=())
+    app = desk(call=CALL)
+    app.tap("I did it: not cured")
+    assert entries()[-1].place == "", "it leaves open which one"
+    both = {"kind": "two-causes", "places": ("circuit:A", "unit"), "causes": ("drier-restricted", "strainer-clogged")}
+    fixed(verdict=verdict().model_copy(update={**named, **both}), next=())
+    app = desk(call=CALL)
+    app.tap("I did it: cured")
+    told = [(e.action, e.place, e.outcome) for e in entries()[-2:]]
+    assert told == [("replace-drier", "circuit:A", ""), ("clean-strainer", "", "cured")]
+    assert "Replace drier; Clean strainer" in app.text
+    assert app.box("What was it?").value == "strainer-clogged"
+    assert app.box("And a second one?").value == "drier-restricted"
+
+
 def change(**more: Any) -> Step:
     """A change of set-up as advised: the site pump instead of the onboard one."""
     card = office.knowledge().setups["other-pump-run"]

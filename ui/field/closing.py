@@ -12,6 +12,7 @@ from typing import Any
 import streamlit as st
 
 from diagnose.closed_calls import cured_at, mended
+from diagnose.doing import done_together
 from diagnose.store import Closing, Outcome
 from diagnose.store.closing import PROOFS
 from knowledge.load import Knowledge
@@ -40,10 +41,12 @@ def ask(desk: Desk, outcome: Outcome) -> None:
     if not chosen or chosen == NOT_FOUND:
         return
     if _two(desk):
+        others = [c for c in choices if c not in (chosen, NOT_FOUND)]
+        too = _mended_too(desk, outcome)
         st.selectbox(
             "And a second one?",
-            [c for c in choices if c not in (chosen, NOT_FOUND)],
-            index=None,
+            others,
+            index=others.index(too) if too in others else None,
             format_func=lambda cause: title(cause, desk.knowledge),
             placeholder="No second one",
             key=desk.key("was-too", outcome),
@@ -85,6 +88,16 @@ def known(desk: Desk, outcome: Outcome) -> str:
     return ""
 
 
+def _mended_too(desk: Desk, outcome: Outcome) -> str:
+    """The cause of another remedy that was done together with the one that cured, "" if none."""
+    case = desk.call.case
+    if outcome != "cured" or (number := cured_at(case)) is None:
+        return ""
+    others = done_together(case.entries, number, desk.knowledge)[:-1]
+    before = office.advise_prefix(desk.call, number - len(others))
+    return next((mended(other, before.suspects, desk.knowledge) for other in others), "")
+
+
 def as_known(desk: Desk, outcome: Outcome) -> dict[str, Any]:
     """What a desk without these fields keeps with the closing: the cause the record names, nothing if it names none."""
     cause = known(desk, outcome)
@@ -124,5 +137,9 @@ def _choices(desk: Desk, likely: str) -> list[str]:
 def _two(desk: Desk) -> bool:
     """Whether a second cause is in question."""
     verdict = desk.advice.verdict
-    cures = {e.action for e in desk.call.case.entries if e.action and e.outcome in ("cured", "better")}
-    return len(cures) > 1 or (verdict is not None and verdict.kind == "two-causes")
+    entries = desk.call.case.entries
+    cures = {e.action for e in entries if e.action and e.outcome in ("cured", "better")}
+    together = (number := cured_at(desk.call.case)) is not None and len(
+        done_together(entries, number, desk.knowledge)
+    ) > 1
+    return len(cures) > 1 or together or (verdict is not None and verdict.kind == "two-causes")

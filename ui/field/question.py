@@ -9,10 +9,11 @@ import streamlit as st
 
 from diagnose.advice import Step
 from diagnose.choices import answer_places
+from diagnose.doing import entries_of, one_place
 from diagnose.phrases import hazard_words, minutes, needed_state, signal, who_may
 from ui import drawings, timer
 from ui.field import values
-from ui.field.acts import Desk, close, keep, skip
+from ui.field.acts import Desk, close, keep, keep_all, skip
 from ui.frame import shortcut
 from ui.parts import drawer, facts, html, md, signal_box, t
 from ui.taps import go, offer
@@ -66,7 +67,7 @@ def draw(desk: Desk, step: Step, waiting: int) -> None:
         left_changed(desk)
         hand_over(desk, step.who)
     else:
-        did_it(desk, step.id)
+        did_it(desk, ((step.id, one_place(step.place)),))
     if step.why:
         html(f"<p class='why'><b>Why this:</b> {t(step.why)}</p>")
     more = f"{waiting} more {'check waits' if waiting == 1 else 'checks wait'} after this one. " if waiting else ""
@@ -197,8 +198,8 @@ def how_sure(desk: Desk, step: Step, title: str, words: Mapping[str, str], usual
              persist_state="page")  # fmt: skip
 
 
-def did_it(desk: Desk, action: str) -> None:
-    """Rows for a remedy that was done: did it cure?"""
+def did_it(desk: Desk, done: tuple[tuple[str, str], ...]) -> None:
+    """Rows for remedies (id, place) that were done: did it cure?"""
     rows = {
         "cured": "I did it: cured",
         "better": "I did it: better, not gone",
@@ -206,9 +207,9 @@ def did_it(desk: Desk, action: str) -> None:
     }
     with st.container(key="rows-did"):
         for outcome, text in rows.items():
-            entry = {"action": action, "outcome": outcome}
-            key = desk.key("did", action, outcome)
-            offer(text, key, partial(keep, desk, f"did|{action}", entry), width="stretch")
+            entries = [e.model_dump(exclude_defaults=True) for e in entries_of(done, outcome)]
+            key = desk.key("did", done[-1][0], outcome)
+            offer(text, key, partial(keep_all, desk, f"did|{done[-1][0]}", entries), width="stretch")
 
 
 def hand_over(desk: Desk, who: str) -> None:

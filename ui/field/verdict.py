@@ -7,6 +7,7 @@ from functools import partial
 import streamlit as st
 
 from diagnose.advice import Verdict
+from diagnose.doing import done_of, done_together
 from diagnose.phrases import (
     action_title,
     hazard_words,
@@ -62,7 +63,7 @@ def draw(desk: Desk, verdict: Verdict) -> None:
             offer("Explained: close this call as normal", desk.key("normal"), partial(_end, desk, "normal"),
                   width="stretch")  # fmt: skip
     else:
-        did_it(desk, verdict.remedy_id)
+        did_it(desk, done_of(verdict, desk.knowledge))
         if verdict.kind == "cannot-tell":
             hand_over(desk, verdict.who)
             with st.container(key="rows-none-fits"):
@@ -86,8 +87,10 @@ def cured(desk: Desk) -> bool:
     last = next((e for e in reversed(entries) if (not e.note or e.action) and e.outcome != "undone"), None)
     if last is None or not last.action or last.outcome != "cured":
         return False
-    heading(f"cured {last.id}", "Prove it, then close the call", action_title(last.action, desk.knowledge))
-    proofs = [c.proof for c in desk.knowledge.causes.values() if c.remedy.id == last.action]
+    done = done_together(entries, max(n for n, e in enumerate(entries) if e is last), desk.knowledge)
+    titles = "; ".join(action_title(action, desk.knowledge) for action in done)
+    heading(f"cured {last.id}", "Prove it, then close the call", titles)
+    proofs = [c.proof for action in done for c in desk.knowledge.causes.values() if c.remedy.id == action]
     for proof in list(dict.fromkeys(proofs))[:3]:
         html(f"<p class='ask'><b>It is cured when:</b> {t(proof)}</p>")
     change_rows(desk)
@@ -96,6 +99,7 @@ def cured(desk: Desk) -> bool:
     with st.container(key="rows-cured"):
         offer("Proved: close this call as cured", desk.key("proved"), partial(_end, desk, "cured"), width="stretch",
               type="primary")  # fmt: skip
-        again = partial(keep, desk, f"did|{last.action}", {"action": last.action, "outcome": "not-cured"})
+        told = {"action": last.action, "place": last.place, "outcome": "not-cured"}
+        again = partial(keep, desk, f"did|{last.action}", told)
         offer("Not cured after all: go on", desk.key("unproved"), again, width="stretch")
     return True
