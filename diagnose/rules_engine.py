@@ -21,21 +21,21 @@ from knowledge.load import Knowledge
 from knowledge.models import Condition
 from knowledge.models import Rule as RuleCard
 
-logging.getLogger("experta")  # the library calls basicConfig on import; a root handler of ours must exist first
-if not logging.getLogger().handlers:
-    logging.getLogger().addHandler(logging.NullHandler())
+# the library calls basicConfig on import, which does nothing where a handler is there already; logging is not its to configure
+_meanwhile = logging.NullHandler()
+logging.getLogger().addHandler(_meanwhile)
 
 _had_mapping = hasattr(collections, "Mapping")
 if not _had_mapping:
     collections.Mapping = collections.abc.Mapping  # type: ignore[attr-defined]
 try:
     import frozendict  # noqa: F401 - its old release reads collections.Mapping while it is imported
+    from experta import MATCH, NOT, TEST, Fact, Field, KnowledgeEngine, L, Rule
+    from experta.abstract import Strategy
 finally:
     if not _had_mapping:
         del collections.Mapping  # type: ignore[attr-defined]
-
-from experta import MATCH, NOT, TEST, Fact, Field, KnowledgeEngine, L, Rule  # noqa: E402
-from experta.abstract import Strategy  # noqa: E402
+    logging.getLogger().removeHandler(_meanwhile)
 
 
 @dataclass(frozen=True, slots=True)

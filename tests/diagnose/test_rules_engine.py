@@ -57,6 +57,16 @@ def test_fresh_interpreter_imports_it_and_leaves_collections_clean() -> None:
     assert done.stdout.strip() == "Fact"
 
 
+def test_what_goes_wrong_in_a_command_is_still_logged() -> None:
+    """The library must neither configure logging nor leave it without a handler: a warning reaches the terminal once, as always."""
+    code = (
+        "import logging, diagnose.rules_engine; assert logging.getLogger().handlers == []; "
+        "logging.getLogger('diagnose').warning('a warning')"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
+    assert (done.returncode, done.stderr) == (0, "a warning\n")
+
+
 @pytest.mark.parametrize("count", [5, 8, 30])
 def test_not_is_honoured_among_many_rules_on_the_same_facts(count: int) -> None:
     """With the library's own agenda 2 of 5 and 5 of 8 such rules fire although their NOT is false."""
