@@ -18,6 +18,7 @@ from shared.errors import ChillerError
 from shared.quantities import QUANTITIES
 
 MOST_CHECKS = 26
+MOST_CIRCUITS = 6
 READINGS = {
     "unit": (
         "entering_fluid", "leaving_fluid", "evaporator_in", "evaporator_out", "strainer_in", "strainer_out", "pump_suction",
@@ -64,8 +65,8 @@ def worksheet(
         raise ChillerError("unknown complaint", given=complaint, allowed=allowed, do="choose one of these")
     if role not in ("customer", "technician"):
         raise ChillerError("unknown role", given=role, allowed="customer, technician", do="who is at the machine?")
-    if not 1 <= circuits <= 6:
-        raise ChillerError("number of circuits", given=circuits, allowed="1 to 6", do="correct it")
+    if not 1 <= circuits <= MOST_CIRCUITS:
+        raise ChillerError("number of circuits", given=circuits, allowed=f"1 to {MOST_CIRCUITS}", do="correct it")
     title = f"Worksheet: {card.title}"
     parts = [
         _head(title, card.cautions, role, qualified, machine),

@@ -19,10 +19,12 @@ from diagnose.store.records import OUTCOMES
 from diagnose.store.transfer import call_as_data, readings_csv
 from diagnose.work import prepare
 from shared.errors import ChillerError
-from ui import office, pictures
+from ui import office, person, pictures, signin
 from ui.opening import FIELDS, plate_fields
 from ui.parts import announce, clock, drawer, html, md, name_field, say_later, say_now, t
+from ui.placement import listing
 from ui.taps import go, offer
+from ui.worksheets import worksheet_row
 
 ADDRESS = {"desk": "machines"}
 MOST_FOUND = 20
@@ -62,7 +64,7 @@ def _fleet() -> None:
     html("<h2>Fleet</h2>")
     with st.container(key="rows-machines"):
         for machine in store.machines():
-            own = [line for line in lines if line.machine == (machine.card.name or machine.id)]
+            own = [line for line in lines if line.machine_id == machine.id]
             last = f"last call {clock(max(line.opened_at for line in own))}" if own else "no call yet"
             running = sum(1 for line in own if line.state == "open")
             parts = [f"{len(own)} calls" if len(own) != 1 else "1 call", f"{running} open" if running else "", last]
@@ -134,6 +136,7 @@ def _machine(machine_id: str) -> None:
     _rows(calls, "machine-calls")
     if not calls:
         html("<p>No call yet.</p>")
+    _placements(machine_id)
     if box := drawer("Figures from call to call", f"machine-trends-{machine_id}"):
         with box:
             _trends(calls)
@@ -143,6 +146,9 @@ def _machine(machine_id: str) -> None:
     if box := drawer("Change the nameplate", f"machine-change-{machine_id}-{machine.version}"):
         with box:
             _change(machine)
+    if box := drawer("Blank worksheet to print", f"machine-worksheet-{machine_id}"):
+        with box:
+            _worksheet(machine)
     if calls and (box := drawer("Take out as files", f"machine-files-{machine_id}")):
         with box:
             st.download_button(
@@ -153,6 +159,30 @@ def _machine(machine_id: str) -> None:
                 data = json.dumps(call_as_data(call), ensure_ascii=False, indent=1)
                 st.download_button(title, data, f"call-{call.id}.json", "application/json", key=f"json-{call.id}")
     announce(f"machine {machine_id}", _name(machine))
+
+
+def _placements(machine_id: str) -> None:
+    """Where this machine stands or stood, for whom the placements are open."""
+    store = office.records()
+    if not signin.opens(store.person, "placement"):
+        return
+    there = store.placements.placements(machine_id=machine_id)
+    html("<h2>Placements</h2>" + ("" if there else "<p>No placement yet.</p>"))
+    with st.container(key="rows-machine-placements"):
+        for line in there:
+            listing.row(line)
+
+
+def _worksheet(machine: MachineRecord) -> None:
+    """A blank page to print before somebody goes there: for a dead battery."""
+    complaints = office.knowledge().complaints
+    complaint = st.selectbox("For which trouble?", sorted(complaints, key=lambda c: complaints[c].title), index=None,
+                             format_func=lambda c: complaints[c].title, placeholder="Choose",
+                             key=f"machine-sheet-{machine.id}")  # fmt: skip
+    if not complaint:
+        return
+    who = person.choose("machine-sheet", "technician")
+    worksheet_row(complaint, machine.card, f"machine-sheet-{machine.id}-row", **who)
 
 
 # of the card, what can be typed into a field; curves, circuits and healthy readings stay as they are

@@ -77,7 +77,7 @@ class CallLine:
     """One call in a list.
 
     team: whose it is, "" = everybody's. desk: where it began, "field" or "telephone". origin: where it was imported
-    from, "" = it was opened here.
+    from, "" = it was opened here. machine_id: of the fleet, "" = a machine that is not in it.
     """
 
     id: str
@@ -93,6 +93,7 @@ class CallLine:
     team: str = ""
     desk: str = "field"
     origin: str = ""
+    machine_id: str = ""
 
 
 def digest_of(case: Case) -> str:
@@ -214,6 +215,7 @@ def line_of(row: Mapping[str, Any]) -> CallLine:
         row["team"],
         row["desk"],
         row["origin"],
+        row["machine_id"],
     )
 
 

@@ -7,7 +7,7 @@ import re
 from typing import Any
 
 from diagnose.store.transfer import call_as_data
-from ui import office
+from ui import office, worksheets
 
 
 def test_the_fleet_lists_every_machine_and_leads_to_it(desk: Any) -> None:
@@ -119,3 +119,45 @@ def test_hostile_files_are_refused_in_one_line_and_change_nothing(desk: Any) -> 
         assert len(said) == 1 and len(said[0]) < 500 and "<img" not in said[0] and "<script" not in said[0], what
         assert "taken in" not in said[0] and "Traceback" not in screen.text, what
         assert [(line.id, line.revision) for line in office.store().calls()] == before, what
+
+
+def test_calls_are_counted_by_machine_and_its_placements_lead_there(desk: Any) -> None:
+    """A nameplate that was changed, or another machine of the same name, moves no call."""
+    desk(desk="machines")
+    store = office.store()
+    card = store.machine("demo-wren").card
+    store.change_machine("demo-wren", card.model_copy(update={"name": "D-11 Wren, rebuilt"}), key="k", after_version=1, by="Ann")
+    store.open_call({"complaint": "no-flow", "machine": {"name": card.name}}, by="Ann", key="namesake")
+    screen = desk(desk="machines")
+    row = next(label for label in screen.labels if "D-11 Wren, rebuilt" in label)
+    assert "1 call; 1 open" in row
+    screen.tap("D-11 Wren, rebuilt")
+    assert "No placement yet." in screen.text
+    line = store.placements.placements("open")[0]
+    stays = desk(desk="machines", machine=line.machine_id)
+    assert "Placements" in stays.text and any("steps" in label and line.name in label for label in stays.labels)
+    stays.tap(line.name)
+    assert (stays.address("desk"), stays.address("placement")) == ("placement", line.id)
+
+
+def test_a_blank_worksheet_is_there_for_a_machine_and_for_a_call(desk: Any, monkeypatch: Any) -> None:
+    screen = desk(desk="machines", machine="demo-heron")
+    screen.open("machine-worksheet-demo-heron")
+    assert not screen.app.get("download_button")
+    screen.do(screen.box("For which trouble?").select("high-head"))
+    assert len(screen.app.get("download_button")) == 1
+    given: list[tuple[str, tuple[str, ...]]] = []
+    monkeypatch.setattr("ui.field.log.worksheet_row", lambda complaint, machine, key, *who: given.append(who))
+    for address in ({}, {"desk": "telephone"}):
+        desk(call="demo-hot-deck", **address).open("drawer-report")
+    assert [role for role, _ in given] == ["technician", "customer"], "by ear nothing is shown for somebody trained"
+    assert given[1][1] == ()
+
+
+def test_the_worksheet_is_for_whoever_is_there(desk: Any) -> None:
+    desk()
+    card = office.store().machine("demo-heron").card
+    trained = worksheets.page("high-head", card, "technician", ("refrigerant",)).decode()
+    told = worksheets.page("high-head", card, "customer", ("refrigerant",)).decode()
+    assert worksheets.circuits_of(card) == 2 and "circuit B" in trained
+    assert "circuit B" not in told and len(told) < len(trained)

@@ -12,12 +12,14 @@ from diagnose.phrases import complaint_title, entry_line, minutes
 from diagnose.report import html_report
 from diagnose.store import Call, Outcome, closing_of
 from diagnose.store.records import OUTCOMES
+from diagnose.telephone import heard_case
 from ui import office, person, timer
 from ui.field import closing
 from ui.field.acts import Desk, amend, close, keep, reopen, take_back
 from ui.field.question import left_changed
 from ui.parts import clock, html, md, name_field, t
 from ui.taps import offer
+from ui.worksheets import worksheet_row
 
 TIMERS = (1, 3, 5, 10, 15)  # minutes
 
@@ -87,6 +89,9 @@ def report(desk: Desk) -> None:
         on_click="ignore",
         width="stretch",
     )
+    if desk.call.open:
+        case = heard_case(desk.call.case) if desk.address.get("desk") == "telephone" else desk.call.case
+        worksheet_row(case.complaint, case.machine, desk.key("worksheet"), case.role, case.qualified)
     if not desk.call.open:
         offer("Open this call again", desk.key("reopen"), partial(reopen, desk), width="stretch")
         return

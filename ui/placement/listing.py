@@ -48,15 +48,16 @@ def _list() -> None:
     html("<h2>Running</h2>" + ("" if there else "<p>No placement is running.</p>"))
     with st.container(key="rows-placements"):
         for line in there:
-            _row(line)
+            row(line)
     if box := drawer("Ended placements", "drawer-ended"):
         with box, st.container(key="rows-ended"):
             for line in store.placements.placements("closed", limit=ENDED_SHOWN):
-                _row(line)
+                row(line)
     announce("placements", "Placements")
 
 
-def _row(line: PlacementLine) -> None:
+def row(line: PlacementLine) -> None:
+    """A row that leads to a placement, with how far it is."""
     try:
         said = _standing(kept(office.records(), line.id))
     except PlacementError:
