@@ -25,6 +25,7 @@ from ui.signin_serving import Serving, start
 
 HOST = "127.0.0.1"
 PORT = 8620
+LARGEST_UPLOAD_MB = 25  # what a phone's camera makes; where a field allows less, it says so itself
 SCRIPT = Path(__file__).parent / "app.py"
 
 # Everything is given here, so that no configuration file of this machine is needed or can change it. No
@@ -45,7 +46,7 @@ OPTIONS: dict[str, Any] = {
     "server.enableStaticServing": False,
     "server.fileWatcherType": "none",
     "server.headless": True,
-    "server.maxUploadSize": 5,
+    "server.maxUploadSize": LARGEST_UPLOAD_MB,
     "theme.base": "light",
     "theme.light.backgroundColor": "#ffffff",
     "theme.light.secondaryBackgroundColor": "#eef3f1",

@@ -32,6 +32,32 @@ PRESSED = """
       }, true);
     };
 """
+# A link that stalls looks healthy: the page stays as it is, and a tap may be lost without a word. So a row that was tapped and to which
+# nothing came back for some seconds says so, until something comes.
+LATE = """
+    const late = () => {
+      const app = document.querySelector("[data-testid=stApp]");
+      if (window.__chillerLate || !app) return;
+      window.__chillerLate = true;
+      let timer = 0, line = null;
+      const tell = () => {
+        line = document.createElement("div");
+        line.className = "late"; line.setAttribute("role", "alert");
+        line.append("This tap has not come through yet. Wait, or load the page again: what was saved is safe.");
+        const again = document.createElement("button");
+        again.type = "button"; again.textContent = "Load the page again"; again.onclick = () => location.reload();
+        line.append(again);
+        document.body.append(line);
+      };
+      document.addEventListener("click", (event) => {
+        if (timer || !event.target.closest?.("[data-testid=stButton] button")) return;
+        timer = setTimeout(tell, window.__chillerPatience ?? 5000);
+      }, true);
+      new MutationObserver(() => {
+        clearTimeout(timer); line?.remove(); timer = 0; line = null;
+      }).observe(app, { attributes: true, attributeFilter: ["data-test-script-state"] });
+    };
+"""
 # The colours live on the device, in its browser: a reload or another call keeps them, and nothing is sent.
 # Streamlit's own widgets take theirs from its light or dark theme, which it reads when the page is loaded.
 _LOOK = Component(
@@ -47,9 +73,11 @@ _LOOK = Component(
     .looks button:focus-visible { outline: 4px solid var(--focus); outline-offset: 2px }
     """,
     js=PRESSED
+    + LATE
     + """
     export default function ({ parentElement }) {
       pressed();
+      late();
       const root = document.documentElement, theme = `stActiveTheme-${location.pathname}-v2`;
       const kept = (name) => { try { return localStorage.getItem(name) } catch { return null } };
       const keep = (name, value) => { try { localStorage.setItem(name, value) } catch { /* private window */ } };

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import signal
 from typing import Any
 
 import pytest
@@ -140,3 +141,21 @@ def test_the_report_is_saved_and_opens_alone(device: Any, tmp_path: Any) -> None
     page.close()
     # a page opened from a file is not one of the app's requests
     device.outside = [url for url in device.outside if not url.startswith("file:")]
+
+
+def test_a_tap_that_does_not_come_through_says_so(phone: Any, call: str) -> None:
+    """A link that stalls looks healthy; here the app stands still with the socket open. The tap is kept when it comes through."""
+    phone.open(f"?call={call}")
+    phone.page.evaluate("window.__chillerPatience = 300")
+    phone.server.process.send_signal(signal.SIGSTOP)
+    try:
+        phone.page.get_by_role("button", name="I cannot tell").click()
+        line = phone.page.locator(".late")
+        line.wait_for(state="visible", timeout=20_000)
+        assert "has not come through" in line.inner_text()
+        assert line.locator("button").bounding_box()["height"] >= 64
+    finally:
+        phone.server.process.send_signal(signal.SIGCONT)
+    phone.see("Answer 1 saved")
+    line.wait_for(state="detached")
+    assert phone.server.store.call(call).revision == 1

@@ -256,3 +256,28 @@ def test_a_whole_placement_with_three_faults(phone: Any, tmp_path: Any) -> None:
     (photo,) = known.placements.photos(walk.where)
     assert Image.open(BytesIO(photo.content)).size == (1600, 1200)
     assert known.problems() == []
+
+
+def test_a_photo_as_a_phone_makes_it_is_taken_and_a_larger_one_told(phone: Any, tmp_path: Any) -> None:
+    """More than the app's own limit is one line that can be read; what a phone makes gets through whole and is kept small."""
+    plate, huge = tmp_path / "plate.jpg", tmp_path / "huge.jpg"
+    Image.effect_noise((3200, 2400), 120).save(plate, "JPEG", quality=95)
+    huge.write_bytes(b"0" * 26_500_000)
+    assert 5_000_000 < plate.stat().st_size < 25_000_000
+    phone.open("?desk=placement&placement=demo-ice-hall")
+    phone.page.locator("summary", has_text="Photo").first.click()
+    phone.settle()
+    photos = phone.page.locator("[data-testid=stFileUploader]").first
+    photos.locator("input[type=file]").set_input_files([huge, plate])
+    said = photos.get_by_role("alert")
+    said.wait_for(state="visible")
+    assert said.count() == 1 and "25.0MB or smaller" in said.inner_text()
+    assert said.bounding_box()["height"] > 15 and said.bounding_box()["width"] > 150
+    assert photos.get_by_role("button", name="Remove huge.jpg").bounding_box()["height"] >= 44
+    photos.get_by_role("button", name="Remove plate.jpg").wait_for()
+    phone.settle()
+    walk = Walk(phone, "demo-ice-hall")
+    walk.note("stay-round", "the plate, for the record")
+    walk.answer("stay-round", "left")
+    (photo,) = phone.server.store.placements.photos(walk.where)
+    assert photo.name == "plate.jpg" and len(photo.content) < 1_500_000

@@ -157,7 +157,7 @@ def test_the_sign_in_page_is_for_everybody(browser: Any, served: Any) -> None:
         context.close()
 
 
-@pytest.mark.parametrize("size", [1, 6_000_000])
+@pytest.mark.parametrize("size", [1, 27_000_000])
 def test_an_upload_for_nobody_is_refused(home: Any, size: int) -> None:
     """A file for a page that is not open, small or beyond the limit."""
     request = urllib.request.Request(f"{home.url}/_stcore/upload_file/nobody/{'x' * 8}", data=b"x" * size, method="PUT")

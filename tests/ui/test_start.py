@@ -13,6 +13,8 @@ from pathlib import Path
 import pytest
 
 from ui.__main__ import HOST, OPTIONS, main
+from ui.machines import LARGEST_MB
+from ui.placement import photos
 
 
 def start(*arguments: str, store: Path, cwd: Path) -> subprocess.Popen[str]:
@@ -82,6 +84,12 @@ def test_this_streamlit_knows_every_option() -> None:
     assert [name for name in OPTIONS if name not in known] == []
     assert OPTIONS["runner.postScriptGC"] is False and OPTIONS["browser.gatherUsageStats"] is False
     assert OPTIONS["server.address"] == "127.0.0.1"
+
+
+def test_what_a_field_takes_the_app_takes() -> None:
+    """A field that lets a larger file through than the app takes ends in a number of the protocol instead of a line of ours."""
+    allowed = OPTIONS["server.maxUploadSize"]
+    assert LARGEST_MB <= photos.LARGEST_MB == allowed
 
 
 def test_the_look_is_shipped() -> None:
