@@ -260,7 +260,7 @@ def _loop(plant: Plant, health: Health, conditions: Conditions, shot: Snapshot) 
     if dial < 0.94:
         yield ("overload-dial", place), "below"
     fluid, percent = health.loop.fluid, health.loop.percent
-    if fluid and fluid != plant.loop.fluid:
+    if fluid and fluid != plant.loop.fluid and plant.loop.fluid != "water":
         yield ("fluid-kind", "unit"), "wrong-kind"
     elif percent is not None and abs(percent - plant.loop.percent) > 5.0:
         yield ("fluid-kind", "unit"), "too-thick" if percent > plant.loop.percent else "too-weak"
