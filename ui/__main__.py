@@ -217,13 +217,14 @@ def _run(given: argparse.Namespace, serving: Serving, openid: dict[str, Any] | N
 
     from ui import office, signin_page
     from ui.signin_gate import Gate
+    from ui.turns import Turns
 
     start(serving)
     users = office.store().users
     app = st.App(
         SCRIPT,
         routes=signin_page.routes(users, serving),
-        middleware=[Middleware(Gate, users=users, serving=serving)],
+        middleware=[Middleware(Gate, users=users, serving=serving), Middleware(Turns)],
         secrets={"auth": openid} if openid else None,
     )
     scheme = "https" if serving.certificate else "http"

@@ -9,6 +9,7 @@ from importlib import resources
 from typing import Any
 
 from diagnose.store import Conflict, Store
+from diagnose.store.closing import PROOFS
 from knowledge.yaml_text import read_yaml
 
 BY = "demonstration"
@@ -83,6 +84,8 @@ def _load_call(store: Store, row: dict[str, Any], card: dict[str, Any], now: dat
             by=BY,
             at=before(closed["ago"]),
             note=closed["note"],
+            causes=(closed["cause"],),
+            proof=PROOFS[closed["proof"]],
         )
 
 

@@ -2,8 +2,10 @@
 
 Numbers come from the simulated machine through its instruments. Words come from it where it shows them, else they are drawn from the
 cause cards, given what the machine does show (`seen`). Some answers are wrong, by telephone more of them; safety questions are answered
-truly. Each answer depends on (seed, number, what is asked) and on how many remedies were tried before, so the order of asking
-changes nothing, and what is asked again after a remedy is looked at anew.
+truly. A call opens with what the caller saw and read before ringing: some of what anybody tells (alarms, what runs, fluid and air
+temperatures) and of the first looks of the complaint's card that this person may do. Each answer depends on (seed, number, what is
+asked) and on how many remedies were tried before, so the order of asking changes nothing, and what is asked again after a remedy is
+looked at anew.
 """
 
 from __future__ import annotations
@@ -16,6 +18,7 @@ from diagnose.case import Entry
 from diagnose.evaluate.cases import Call, true_word
 from diagnose.network import Key, Network
 from diagnose.places import Place, circuit_of
+from diagnose.plan import may_do
 from diagnose.plant.instruments import Taken
 from knowledge.load import Knowledge
 from knowledge.models import Check
@@ -24,9 +27,10 @@ from shared.units import to_unit
 
 # what a caller tells before anything is asked, and how often: common practice, no source
 OPENING = {
-    "technician": (("alarm-list-read", 0.5), ("what-runs-ask", 0.5), ("fluid-temps-read", 0.5), ("ambient-read", 0.5)),
-    "telephone": (("alarm-list-read", 0.3), ("what-runs-ask", 0.5)),
+    "technician": {"alarm-list-read": 0.5, "what-runs-ask": 0.5, "fluid-temps-read": 0.5, "ambient-read": 0.5},
+    "telephone": {"alarm-list-read": 0.3, "what-runs-ask": 0.5},
 }
+OWN_LOOKS = {"technician": 0.6, "telephone": 0.3}  # the same of each first look of the complaint's card
 TRIED_AGAIN = ("alarm-list-read", "what-runs-ask")  # seen by whoever tries the machine again after a remedy
 WRONG = {"technician": 0.03, "telephone": 0.08}  # share of sure answers that are wrong: common practice, no source
 RUNNING = ("cooling", "steady")
@@ -95,12 +99,32 @@ class Person:
         return place.circuit or fans.get(place.id, "")
 
     def opening(self) -> list[Entry]:
-        """What is told with the complaint."""
+        """What is told with the complaint: what anybody tells, and what was looked at because of this complaint."""
+        desk = "telephone" if self.call.telephone else "technician"
+        own = [c for c in self.knowledge.complaints[self.call.case.complaint].first if self._had_looked(c)]
         entries: list[Entry] = []
-        for name, share in OPENING["telephone" if self.call.telephone else "technician"]:
+        for name, share in {**dict.fromkeys(own, OWN_LOOKS[desk]), **OPENING[desk]}.items():
             if self._asked("opening", name).random() < share:
-                entries += self._told(name)
+                known = {(e.quantity, e.place) for e in entries if e.quantity}  # read once, told once
+                entries += [e for e in self._told(name) if (e.quantity, e.place) not in known]
         return entries
+
+    def _had_looked(self, name: str) -> bool:
+        """Whether the caller may have made this look before ringing: what this person does alone, the machine allows and nothing
+        dangerous forbids. Who has no training uses no tool; safety questions are left to be asked.
+        """
+        check, case = self.knowledge.checks[name], self.call.case
+        if check.safety or not may_do(check.who, check.needs_qualified, case.role, case.qualified):
+            return False
+        if self.call.telephone and (check.tools or set(check.hazards) - {"none"}):
+            return False
+        if self.call.shot is not None and not self._table(check):
+            return False
+        return all(self._true_answer(self.knowledge.checks[c]) in words for c, words in check.needs.items())
+
+    def _true_answer(self, check: Check) -> str:
+        """The word that is true of what a look is about, where the caller would look."""
+        return self.word((check.finding or "", self.place_of(check, "")))
 
     def afterwards(self, proofs: Iterable[tuple[str, str]]) -> list[Entry]:
         """What is told when the machine was tried again after a remedy: what it shows and what runs, and the looks (check, place)

@@ -111,6 +111,7 @@ GROUP_ROWS = (
     ("verdicts without the cause", "wrong_verdicts"),
     ("checks to the first verdict, median", "median_checks"),
     ("minutes to the first verdict, median", "median_minutes"),
+    ("things told with the complaint, mean", "mean_told"),
     ("calibration error", "calibration"),
     ("stops due", "due_stops"),
     ("stops made where due", "right_stops"),

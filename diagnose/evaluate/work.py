@@ -81,6 +81,7 @@ def work_call(knowledge: Knowledge, call: Call) -> Row:
                 "asked": list(part.asked),
                 "checks": len(part.asked),
                 "minutes": round(part.advice.minutes_spent - part.before, 1),
+                "told": sum(e.answer != "cannot-tell" for e in seen),
             }
         may, verdict = _allowed_to_mend(knowledge, part), part.held
         # what is told with a complaint costs nobody a minute, looking again after a remedy does

@@ -136,7 +136,7 @@ SOUND = Branch()
 class CycleHealth:
     """Refrigerant circuit. charge: of the plate; *_pa: drop at the rated flow; leak: inside the scrolls, by compressor.
 
-    least, most: limits of the valve's opening; sensor_shift_k: superheat the valve sees in excess; refrigerant: another one
+    liquid_ahead: whether the drop of the liquid line lies ahead of the drier. least, most: limits of the valve's opening; sensor_shift_k: superheat the valve sees in excess; refrigerant: another one
     in the circuit; stalled: compressors that turn without pumping.
     """
 
@@ -145,6 +145,7 @@ class CycleHealth:
     suction_pa: float = 0.0
     discharge_pa: float = 0.0
     liquid_pa: float = 0.0
+    liquid_ahead: bool = False
     least: float | None = None
     most: float | None = None
     fixed: float | None = None

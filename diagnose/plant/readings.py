@@ -54,7 +54,7 @@ def read_machine_state(
     for circuit in state.circuits:
         _circuit(plant, health, state, circuit, weather, taker)
     _supply(plant, health, state, taker)
-    for trip in trips:
+    for trip in (t for t in trips if t.place.startswith("pump:")):  # the pump's clock
         taker.made.setdefault(
             ("time_to_trip", "unit"), take("time_to_trip", "unit", trip.after_s, health.instruments, seed, weather)
         )
@@ -123,7 +123,7 @@ def _circuit(
     taker("suction_line", place, b.t1_k)
     taker("discharge_line", place, b.t2_k - 1.0)
     taker("liquid_line", place, b.t3_k)
-    taker("drier_in", place, b.t3_k)
+    taker("drier_in", place, b.after_drier_k if health.cycle[circuit.id].liquid_ahead else b.t3_k)
     taker("drier_out", place, b.after_drier_k)
     if parameters.valve.kind == "electronic":
         taker("valve_opening", place, 100.0 * b.opening)

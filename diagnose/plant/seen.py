@@ -48,6 +48,7 @@ DEVICES = {
     "freeze-limit": "freeze",
     "earth-leakage": "earth-leakage",
     "site-breaker": "breaker",
+    "discharge-thermostat": "compressor-overload",  # the module it is wired to has locked out
 }
 SEEN_AS = {
     "": "healthy",
@@ -71,6 +72,7 @@ STRING = {
     "start-delay": "after-timer",
     "monitor-timing": "after-timer",
 }
+FROM_BEFORE = ("safety-not-reset", "restart-after-blackout")  # holds whose alarm, from before, their cards know
 STATUS = {
     "control-switch-off": "switched-off",
     "emergency-stop-pressed": "switched-off",
@@ -165,22 +167,46 @@ def _supply(plant: Plant, health: Health, shot: Snapshot) -> Iterator[tuple[Key,
         pct = unbalance_pct((volts[0], volts[1], volts[2]))
         balance = "one-lost" if pct > LOST_PCT else "unbalanced" if pct > UNBALANCED_PCT else "balanced"
     if alive:
-        yield ("effect:supply-volts", "supply"), _three(mean, VOLTS)
+        # a lost leg is told by the balance, not by the level: the whole pair says how high the volts are
+        level = max(volts) / plant.supply.volts if balance == "one-lost" else mean
+        yield ("effect:supply-volts", "supply"), _three(level, VOLTS)
         yield ("effect:phase-balance", "supply"), balance
         yield ("effect:phase-order", "supply"), "reversed" if health.supply.reversed else "right"
         yield ("phase-sequence", "supply"), "reversed" if health.supply.reversed else "right"
-        pump = "leg-missing" if balance == "one-lost" else "uneven" if balance == "unbalanced" else _three(mean, VOLTS)
-        yield (
-            ("pump-supply-volts", f"pump:{plant.loop.in_use}"),
-            {"normal": "right"}.get(pump, pump),
-        )
-        if health.supply.swing > 0.02:
+        pump = _pump_volts(plant, health, balance, level)
+        if pump:
+            yield ("pump-supply-volts", f"pump:{plant.loop.in_use}"), pump
+        if health.supply.start_add_va > 0.0:
+            yield ("voltage-steadiness", "supply"), "dips-with-others"
+        elif health.supply.swing > 0.02:
             yield ("voltage-steadiness", "supply"), "hunts"
     if plant.supply.source == "generator" and alive:
         hertz = (_number(shot, "frequency", "supply") or 0.0) / plant.supply.hertz
-        display = _generator(hertz, mean, balance)
+        display = _generator(hertz, *_at_the_board(plant, shot))
         if display:
             yield ("generator-display", "supply"), display
+
+
+def _pump_volts(plant: Plant, health: Health, balance: str, level: float) -> str:
+    """What stands at the pump's terminals: the supply, less what its own branch loses; "" where only its card says how much."""
+    branch = health.supply.branch("pump")
+    if balance == "one-lost" or (branch.open_phase >= 0 and not branch.winding_open):
+        return "leg-missing"
+    if balance == "unbalanced":
+        return "uneven"
+    if branch.dead or branch.ohm > 0.0 or branch.lead_ohm > 0.0 or health.control.pump_open_at:
+        return ""
+    return {"normal": "right"}.get(_three(level, VOLTS), _three(level, VOLTS))
+
+
+def _at_the_board(plant: Plant, shot: Snapshot) -> tuple[float, str]:
+    """Volts over nominal and their balance where the generator's own meters are, ahead of fuses and feeder."""
+    taken = shot.taken("board_voltage", "supply")
+    volts = taken.true if taken is not None and isinstance(taken.true, tuple) else (0.0, 0.0, 0.0)
+    if min(volts) < 0.6 * max(volts):
+        return max(volts) / plant.supply.volts, "one-lost"
+    pct = unbalance_pct((volts[0], volts[1], volts[2])) if min(volts) > 0.0 else 0.0
+    return sum(volts) / 3.0 / plant.supply.volts, "unbalanced" if pct > UNBALANCED_PCT else "balanced"
 
 
 def _generator(hertz: float, volts: float, balance: str) -> str:
@@ -204,7 +230,9 @@ def _loop(plant: Plant, health: Health, conditions: Conditions, shot: Snapshot) 
     if turning:
         yield ("flow-proof-lamp", "unit"), shot.lamps["flow"]
     back = health.loop.pump_reversed or (health.supply.reversed and not plant.loop.pump_drive)
-    hums = health.loop.pump_jammed or health.supply.branch("pump").locked
+    branch = health.supply.branch("pump")
+    # two legs do not start a motor; a drive refuses to try
+    hums = health.loop.pump_jammed or branch.locked or (branch.open_phase >= 0 and not plant.loop.pump_drive)
     turns = ("backwards" if back else "right-way") if turning else "hums" if hums else "stopped"
     if plant.loop.pump_drive and shot.lamps["power"] == "on":
         if turning:
@@ -246,16 +274,16 @@ def _control(plant: Plant, health: Health, shot: Snapshot) -> Iterator[tuple[Key
     if shot.hold != "controller-failed":  # what its screen does then its card says
         yield ("screen-lit", "unit"), "lit" if lit else "dark"
     if lit:
-        yield ("alarm-text", "unit"), shot.alarms[0] if shot.alarms else "none"
+        if shot.hold not in FROM_BEFORE:
+            yield ("alarm-text", "unit"), shot.alarms[0] if shot.alarms else "none"
         status = _status(shot)
         if status:
             yield ("screen-status", "unit"), status
     if shot.lamps["power"] == "on":
         yield ("monitor-lamp", "supply"), _monitor_lamp(plant, health, shot)
     device = next((DEVICES[t.device] for t in shot.trips if t.device in DEVICES), "none")
-    if shot.lamps["power"] == "on" and all(
-        t.device != controller.MODULE for t in shot.trips
-    ):  # its lamp is no device that has opened
+    opened = device == "breaker" or (shot.lamps["power"] == "on" and shot.hold not in FROM_BEFORE)
+    if opened and all(t.device != controller.MODULE for t in shot.trips):  # its lamp is no device that has opened
         yield ("tripped-device", "unit"), device
     if shot.hold in STRING and lit:
         yield ("control-string", "unit"), STRING[shot.hold]
@@ -265,14 +293,14 @@ def _control(plant: Plant, health: Health, shot: Snapshot) -> Iterator[tuple[Key
         yield ("lock-out-reason", "unit"), "no-lock-out"
         yield ("safety-button", "unit"), "in"
         yield ("waiting-cleared", "unit"), "starts"
-    timed = [t for t in shot.trips if t.device != controller.MODULE]  # a lock-out stands from before
+    timed = [t for t in shot.trips if t.place.startswith("pump:")]  # it is the pump's clock that is asked for
     if timed:
         first = timed[0].after_s
         yield (
             ("trip-time", "unit"),
             "at-once" if first < 1.5 else "seconds" if first < 75.0 else "minutes" if first < 6000.0 else "long",
         )
-    elif shot.state == "cooling":
+    elif shot.lamps["pump"] == "on":
         yield ("trip-time", "unit"), "no-trip"
     if shot.state == "cooling":
         unfed = any(health.supply.branch(f"compressor:{c}").dead for c in plant.compressors)
@@ -310,6 +338,8 @@ def _monitor_lamp(plant: Plant, health: Health, shot: Snapshot) -> str:
 def _what_runs(plant: Plant, shot: Snapshot) -> str:
     if shot.state == "cooling":
         return "all" if len(shot.running) == len(plant.compressors) else "one-circuit"
+    if shot.hold == "dip-at-start":
+        return "starts-then-stops"  # contactors or a breaker fall out on the first compressor
     late = any(t.after_s > 5.0 and t.device != "phase-monitor" for t in shot.trips)
     if "cooling" in shot.readings or (late and shot.hold in ("pump-overload", "tripped")):
         return "starts-then-stops"
@@ -332,13 +362,14 @@ def _circuit(plant: Plant, health: Health, shot: Snapshot, circuit: CircuitParam
             yield ("cycle-end", place), "other-safety"
         elif set(circuit.compressors) & set(shot.running):
             yield ("cycle-end", place), "runs-on"
-        if health.air[name].blade == 1.0:  # how a loose blade turns its card says
+        # how a loose blade turns, and which fans the head control rests in cold air, their cards say
+        if health.air[name].blade == 1.0 and health.air[name].weather_k is None:
             yield ("fans", place), _fans(health, circuit)
     elif shot.hold == "set-point-satisfied":
         yield ("cycle-end", place), "set-point-reached"
     if f"{name}.suction_dew_k" not in shot.balance:
-        if "cooling" in shot.readings and not tripped:
-            yield ("pressures-equal", place), "nearly-equal"  # it stands while the others run
+        if "cooling" in shot.readings and not tripped and _standing(plant, health, shot) & set(circuit.compressors):
+            yield ("pressures-equal", place), "nearly-equal"  # it was called and stands while the others run
         return
     limits = SUCTION_K if plant.loop.fluid == "water" else GLYCOL_SUCTION_K
     over_set = shot.balance[f"{name}.suction_dew_k"] - plant.control.set_point_k

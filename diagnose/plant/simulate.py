@@ -192,6 +192,7 @@ class _Run:
         if pump_trip is not None and (seconds or 0.0) < LATER * 60.0:
             # nothing else has time to happen: the pump is gone before or shortly after cooling starts
             self.trips.append(pump_trip)
+            self._read("pump-only", state)  # with its time
             self.trips.append(
                 Trip(controller.FLOW, "unit", "flow-proof", pump_trip.after_s + c.flow_delay_s, "the pump stopped")
             )
@@ -236,7 +237,7 @@ class _Run:
             self.trips.append(dip)
             self.hold = "dip-at-start"
             self.lamps["cooling"] = "off"
-            return self._done("pump-only")
+            return self._dark() if dip.device == "site-breaker" else self._done("pump-only")
         entering = self._settled()
         if conditions.hold == "load":
             entering = entering_for_load(plant, conditions, health, running)
@@ -264,6 +265,15 @@ class _Run:
             self.hold = "tripped"
             return self._done("pump-only")
         return self._done("cooling", left, self._steadiness(state, bool(lost)))
+
+    def _dark(self) -> Snapshot:
+        """The breaker ahead of the unit has opened: nothing is fed any more. What ran before was read before."""
+        supply = replace(self.health.supply, dead="unit")
+        dead = _Run(self.plant, self.conditions, replace(self.health, supply=supply), self.seed).run()
+        self.lamps.update(dead.lamps)
+        self.readings["standing"] = dead.readings["standing"]
+        self.readings.pop("powered", None)
+        return self._done("standing")
 
     def _settled(self) -> float:
         """Return temperature once the control has had its way: it follows a set point moved down, a sensor that reads wrong and

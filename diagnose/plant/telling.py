@@ -82,6 +82,8 @@ def telling_severity(
 
     if not tells(GRID):
         return None
+    if EFFECTS[cause].switch:
+        return 1 / GRID  # it is there or not: at every severity the same machine
     low, high = 0, GRID
     while high - low > 1:
         middle = (low + high) // 2

@@ -128,6 +128,7 @@ def test_two_devices_on_one_call(device: Any, call: str, browser: Any) -> None:
 def test_the_report_is_saved_and_opens_alone(device: Any, tmp_path: Any) -> None:
     device.open("?call=demo-cold-store")
     assert device.heading() == "Closed: cured and proved"
+    assert "Confirmed: Balancing or site valve" in device.page.inner_text("[data-testid=stMain]")
     device.page.locator("summary", has_text="Report and close").click()
     with device.page.expect_download() as download:
         device.page.get_by_role("button", name="Download the report").click()

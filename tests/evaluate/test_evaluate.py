@@ -17,6 +17,7 @@ import pytest
 from diagnose.__main__ import main
 from diagnose.advice import Verdict
 from diagnose.case_check import checked
+from diagnose.evaluate import answers
 from diagnose.evaluate.answers import TRIED_AGAIN, Person
 from diagnose.evaluate.cases import (
     GAPS,
@@ -124,6 +125,34 @@ def test_answers_do_not_hang_on_their_order() -> None:
         if check.safety and check.finding:
             word = check.answers[told].word or told
             assert entries[0].sure and word == forward.word((check.finding, forward.place_of(check, "")))
+
+
+@pytest.mark.parametrize("role", ["technician", "customer"])
+def test_a_call_opens_with_what_its_complaint_is_about(role: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    """With every share at one: the first looks of the complaint that this person may do, none of danger, nothing read twice; with
+    every share at none: nothing.
+    """
+    knowledge = load_knowledge()
+    made = next(c for n in range(40) if (c := draw_call(knowledge, 5, n)).shot and "cooling" in c.shot.readings)
+    trained = ("electrical", "refrigerant", "height") if role == "technician" else ()
+    desk = "technician" if role == "technician" else "telephone"
+    allowed = 0
+    for complaint in knowledge.complaints.values():
+        case = made.case.model_copy(update={"complaint": complaint.id, "role": role, "qualified": trained})
+        call = replace(made, case=case, cannot_tell=0.0, missing=frozenset())
+        monkeypatch.setitem(answers.OWN_LOOKS, desk, 1.0)
+        told = Person(call, knowledge).opening()
+        looks = [knowledge.checks[e.check] for e in told if e.check]
+        assert not any(c.safety for c in looks)
+        assert role == "technician" or not any(c.tools or set(c.hazards) - {"none"} for c in looks)
+        read = [(e.quantity, e.place) for e in told if e.quantity]
+        assert len(read) == len(set(read))
+        allowed += len({c.id for c in looks} & set(complaint.first))
+        monkeypatch.setitem(answers.OWN_LOOKS, desk, 0.0)
+        monkeypatch.setitem(answers.OPENING, desk, {})
+        assert Person(call, knowledge).opening() == []
+        monkeypatch.undo()
+    assert allowed > len(knowledge.complaints)
 
 
 def test_a_look_at_a_fan_nobody_has_named_is_done_at_one_of_that_circuit() -> None:

@@ -131,10 +131,19 @@ def test_what_cannot_be_told_apart_is_listed(plants: list[Plant]) -> None:
     for pair in (
         {"hose-kinked", "plug-left-in"},
         {"phases-reversed", "plug-leads-swapped"},
-        {"drier-restricted", "liquid-service-valve-part-shut"},
         {"fan-motor-failed", "fan-supply-lost"},
         {"refrigerant-leak", "undercharged-after-service"},
     ):
         assert any(pair <= g for g in groups), pair
     assert not any({"refrigerant-leak", "overcharge"} <= g for g in groups)
+    assert not any({"drier-restricted", "liquid-service-valve-part-shut"} <= g for g in groups)  # felt across the drier
     assert not any({"coil-dirty", "evaporator-fouled"} <= g for g in groups)
+
+
+def test_what_is_there_or_not_is_the_same_at_every_severity(plants: list[Plant]) -> None:
+    """The search for the severity that tells relies on it, and asks such a fault once."""
+    for plant in plants:
+        for effect in (e for e in EFFECTS.values() if e.switch and shows_on(plant, e)):
+            place = places(plant, effect.place)[0]
+            little, whole = (apply_faults(plant, [Fault(effect.cause, s, place)]) for s in (0.05, 1.0))
+            assert little == whole, effect.cause

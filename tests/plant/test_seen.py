@@ -129,3 +129,46 @@ def test_one_of_two_compressors_standing_halves_the_approach(lab: Any) -> None:
     for cause in ("compressor-branch-open", "compressor-contactor-coil-failed", "module-lock-out"):
         brought = {b.finding or b.effect: set(b.gives) for b in knowledge.causes[cause].brings}
         assert "low" in brought["approach"] and "low" in brought["condenser-split"] and "high" in brought["suction"]
+
+
+def test_a_lost_leg_is_no_low_supply_and_the_generator_does_not_know_of_it(lab: Any) -> None:
+    """The whole pair has its volts; the fuse blew behind the generator's meters; a drive is not at work, so a pump on two legs hums."""
+    plant = lab.plant(supply="generator", circuits=2, compressors=4, pump_drive="no")
+    words = seen(plant, Fault("supply-fuse-open"))
+    assert words["effect:supply-volts", "supply"] == "normal" and words["effect:phase-balance", "supply"] == "one-lost"
+    assert ("generator-display", "supply") not in words
+    pole = seen(plant, Fault("contactor-pole-lost"))
+    assert pole["pump-supply-volts", "pump:onboard"] == "leg-missing" and pole["pump-turning", "pump:onboard"] == "hums"
+
+
+def test_a_site_breaker_that_opens_on_the_start_leaves_nothing_fed(lab: Any) -> None:
+    """It ran until the first compressor came on; then the screen is dark, and no volts are left to read at the unit."""
+    plant = lab.plant(circuits=2, compressors=4)
+    breaker = Fault("site-breaker-too-small", 1.0)
+    shot, words = simulate(plant, Conditions(), [breaker]), seen(plant, breaker)
+    assert shot.state == "standing" and shot.lamps["screen"] == "off"
+    volts = shot.taken("line_voltage", "supply")
+    assert volts is not None and isinstance(volts.true, tuple) and max(volts.true) < 1.0
+    assert words["what-runs", "unit"] == "starts-then-stops" and words["tripped-device", "unit"] == "breaker"
+    assert ("alarm-text", "unit") not in words
+
+
+def test_a_lock_out_from_before_lets_the_pump_run(lab: Any) -> None:
+    """Cooling is locked out, the flow is there; which safety it was its card says."""
+    words = seen(lab.plant(circuits=2, compressors=4), Fault("safety-not-reset"))
+    assert words["what-runs", "unit"] == "pump-only" and words["effect:flow-proof", "unit"] == "made"
+    assert ("alarm-text", "unit") not in words and ("tripped-device", "unit") not in words
+
+
+def test_only_a_drop_across_the_drier_is_felt_across_it(lab: Any) -> None:
+    """The service valve throttles ahead of the drier: both of its ends are as cold as what comes out of the valve."""
+    plant = lab.plant(circuits=2, compressors=4)
+    for cause, word in (("drier-restricted", "high"), ("liquid-service-valve-part-shut", "normal")):
+        assert seen(plant, Fault(cause, 0.95, "circuit:A"))["drier-drop", "circuit:A"] == word
+
+
+def test_the_pump_s_clock_is_the_pump_s(lab: Any) -> None:
+    """A circuit that trips on its head says nothing of how long the pump runs to its own trip."""
+    plant = lab.plant(circuits=2, compressors=4)
+    assert seen(plant, Fault("coil-covered", 1.0, "circuit:A"))["trip-time", "unit"] == "no-trip"
+    assert seen(plant, Fault("pump-jammed"))["trip-time", "unit"] == "seconds"

@@ -17,7 +17,7 @@ from diagnose.demo import calls, fleet, load_demo
 from diagnose.machine import read_machine
 from diagnose.places import topology_of
 from diagnose.properties.saturation import t_bubble_k, t_dew_k
-from diagnose.store import Store
+from diagnose.store import Store, closing_of
 from knowledge.load import load_knowledge
 
 NOW = datetime(2026, 5, 4, 12, 0, tzinfo=UTC)
@@ -34,6 +34,11 @@ def test_it_fills_an_empty_store_once(tmp_path: Path) -> None:
     assert all(machine.invented and "(invented)" in machine.card.name for machine in store.machines())
     assert all(line.invented for line in store.calls())
     assert store.calls("open") and store.calls("closed")
+    closings = [closing_of(store.call(line.id)) for line in store.calls("closed")]
+    assert all(
+        one is not None and set(one.found) <= set(load_knowledge().causes) and one.found and one.proof
+        for one in closings
+    )
     assert all(line.last_at <= NOW for line in store.calls())
     store.close()
 

@@ -41,12 +41,12 @@ def _charge(worst: float) -> Apply:
     return _set(lambda h, at: {"charge": h.charge * (1.0 + (worst - 1.0) * at.s)})
 
 
-def _liquid(worst: float) -> Apply:
-    """Drop at the rated flow, up to ``worst`` of the whole pressure difference; squared, as passages close."""
+def _liquid(worst: float, ahead: bool = False) -> Apply:
+    """Drop at the rated flow, up to ``worst`` of the whole pressure difference; squared, as passages close. ahead: of the drier."""
 
     def changes(h: CycleHealth, at: At) -> dict[str, Any]:
         low, high = _pressures(at)
-        return {"liquid_pa": h.liquid_pa + worst * at.s**2 * (high - low)}
+        return {"liquid_pa": h.liquid_pa + worst * at.s**2 * (high - low), "liquid_ahead": ahead and not h.liquid_pa}
 
     return _set(changes)
 
@@ -102,7 +102,7 @@ EFFECTS = (
         "liquid-service-valve-part-shut",
         "circuit",
         "drop in the liquid line at rated flow, up to 0.95 of the whole, by the square",
-        _liquid(0.95),
+        _liquid(0.95, ahead=True),
     ),
     _e(
         "suction-service-valve-part-shut",

@@ -199,7 +199,7 @@ EFFECTS = (
     _e("pump-bearing-failing", "pump", "extra shaft power, up to 0.6", _factor("pump_drag", 1.6)),
     _e("glycol-too-thick", "unit", "percent above what is right, up to 30", _thick),
     _e("glycol-too-weak", "unit", "share of the glycol missing", _weak, "glycol in the loop"),
-    _e("glycol-wrong-type", "unit", "the other glycol", _wrong, switch=True),
+    _e("glycol-wrong-type", "unit", "the other glycol", _wrong, "glycol in the loop", switch=True),
     _e(
         "load-larger-than-machine",
         "unit",
