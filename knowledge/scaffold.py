@@ -101,6 +101,12 @@ def _example(knowledge: Knowledge, system: str) -> tuple[Check, Finding]:
     return check, knowledge.findings[check.finding or ""]
 
 
+def _plain_family(knowledge: Knowledge, check: Check) -> str:
+    """A complaint that asks for nothing its callers must have noticed, of this look if there is one."""
+    plain = (f for f in (*check.families, *knowledge.complaints) if not knowledge.complaints[f].noticed)
+    return next(plain, check.families[0])
+
+
 def _unhealthy(finding: Finding) -> str:
     return next(w for w in finding.ordered or finding.words if w != finding.neutral)
 
@@ -123,7 +129,7 @@ why: '{MARK} the physics, from the fault to the signs'
 wrong_when: '{MARK} what else looks like this'
 brings:  # unhealthy words only, each with how often: {strengths}
 - {{finding: {finding.id}, gives: {{'{_unhealthy(finding)}': often}}, why: '{MARK} why, or drop this key'}}  # {_allowed(finding)}
-complaints: {{{check.families[0]}: often}}
+complaints: {{{_plain_family(knowledge, check)}: often}}
 confirm: [{check.id}]
 clear: [{check.id}]
 remedy:
