@@ -42,7 +42,7 @@ OPTIONS: dict[str, Any] = {
     "runner.magicEnabled": False,
     "runner.postScriptGC": False,
     "server.address": HOST,
-    "server.disconnectedSessionTTL": 3600,
+    "server.disconnectedSessionTTL": 600,
     "server.enableStaticServing": False,
     "server.fileWatcherType": "none",
     "server.headless": True,

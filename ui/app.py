@@ -10,6 +10,7 @@ import streamlit as st
 from shared.errors import ChillerError, StoreError
 from ui import home, office, opening, signin
 from ui.field import desk
+from ui.forgetting import forget_old_widgets
 from ui.frame import foot
 from ui.parts import html, style, t
 from ui.taps import do_tapped
@@ -36,6 +37,7 @@ def main() -> None:
     try:  # what was tapped comes before everything that another request of this page could break off
         office.open_records()
         do_tapped()
+        forget_old_widgets()
     except Exception as error:
         problem = error
     st.set_page_config(page_title="Chiller Diagnose", layout="wide", initial_sidebar_state="collapsed")

@@ -15,7 +15,7 @@ from diagnose.store import Call, Store, digest_of
 from knowledge.load import Knowledge, cards_folder, load_knowledge
 from shared.errors import ChillerError
 
-MOST_KEPT = 600
+MOST_KEPT = 300  # advices; fifty people at work need the last few of each
 _lock = threading.Lock()
 _one_at_a_time = threading.Lock()
 _kept: OrderedDict[tuple[str, str], Advice] = OrderedDict()
