@@ -1,7 +1,8 @@
 """The causal graph of one machine and circumstance as arrays: causes at places -> effects -> findings.
 
-Each node is a leaky noisy-MAX per direction: with D and U the chances that something pulls it down or up, the low side is
-D(1-U), the high side U(1-D), neutral (1-D)(1-U) + half of DU, a quarter of DU to each side. Of words
+Each node is a leaky noisy-MAX per direction: the largest pull down or up wins; where of several influences one pulls down and another
+up, half goes to neutral and a quarter to each side. One influence never pulls both ways at once, so a cause alone shows each word as often
+as its card says. Of words
 without order a cause alone shows each as often as its card says; two causes share by the chance that either shows a word; what
 follows from the effect above counts where no cause shows anything, and the leak where neither does. Effects form a forest (the checker refuses anything else), so a
 likelihood is one upward pass and a prediction one downward pass.
@@ -97,12 +98,17 @@ def pulls_of(knowledge: Knowledge) -> dict[str, tuple[Pull, ...]]:
     return found
 
 
+def _largest(at_most: Array, whole: Array) -> Array:
+    """P(largest pull = 1, 2 ...) from P(<= 0, 1 ...) and P of the ``whole``: (..., n), (..., 1) -> (..., n)."""
+    return np.maximum(np.diff(np.concatenate([at_most, whole], axis=-1), axis=-1), 0.0)
+
+
 class Node:
     """One effect or finding at one place.
 
     words/neutral: its scale. parent: key of the effect above. contributions: (kinds of pull + 1) x L factors, row 0 is "does
-    not touch"; local: row of each instance number; leak and parent factors likewise. L is the number of unhealthy words, and
-    one more for answers without order: the chance that the influence shows none of them.
+    not touch"; local: row of each instance number; leak and parent factors likewise. L is the number of unhealthy words, twice
+    that on a scale with two unhealthy sides, and one more for answers without order: the chance that the influence shows none.
     """
 
     def __init__(
@@ -118,7 +124,8 @@ class Node:
         self.zero = self.words.index(neutral)
         self.size = len(self.words)
         self.sides = sides
-        self.width = self.size - 1 if ordered else self.size
+        self.two_sided = ordered and 0 < self.zero < self.size - 1
+        self.width = (2 * self.size - 2 if self.two_sided else self.size - 1) if ordered else self.size
         self.leak: Array = np.ones(self.width)
         self.from_parent: Array = np.ones((1, self.width))
         self.local: Index = np.zeros(1, dtype=np.int64)
@@ -134,32 +141,39 @@ class Node:
                 out[index if index < self.zero else index - 1] -= p
                 out[-1] -= p
             return np.maximum(out, TINY)
-        # entries 0..zero-1: P(pull down <= g); entries zero..: P(pull up <= g), g = 0 the least
+        # P(pull down <= g) for each step g from 0, P(pull up <= g); then, on a scale with two unhealthy sides, the same with
+        # nothing pulling the other way: one influence never pulls both ways at once
+        steps = self.size - 1
         for word, p in gives.items():
             index = self.words.index(word)
-            if index < self.zero:
-                out[: self.zero - index] -= p
-            else:
-                out[self.zero : self.zero + index - self.zero] -= p
+            down, up = max(self.zero - index, 0), max(index - self.zero, 0)
+            out[:down] -= p
+            out[self.zero : self.zero + up] -= p
+            if self.two_sided:
+                out[steps : steps + (down or self.zero)] -= p
+                out[steps + self.zero : steps + self.zero + (up or steps - self.zero)] -= p
         return np.maximum(out, TINY)
 
     def conditional(self, factors: Array) -> Array:
         """P(word) on a scale from combined factors; factors (..., L) -> (..., K)."""
-        zero, up = self.zero, self.size - 1 - self.zero
-        neutral_share, each = self.sides
-        down_cum, up_cum = factors[..., :zero], factors[..., zero:]
-        ones = np.ones((*factors.shape[:-1], 1))
-        still_down = down_cum[..., :1] if zero else ones
-        still_up = up_cum[..., :1] if up else ones
+        zero, steps = self.zero, self.size - 1
         out = np.empty((*factors.shape[:-1], self.size))
-        both = (1.0 - still_down) * (1.0 - still_up)
-        out[..., zero] = (still_down * still_up + neutral_share * both)[..., 0]
-        if zero:
-            steps = np.diff(np.concatenate([down_cum, ones], axis=-1), axis=-1)  # P(down = 1..zero)
-            out[..., :zero] = (np.maximum(steps, 0.0) * (still_up + each * (1.0 - still_up)))[..., ::-1]
-        if up:
-            steps = np.diff(np.concatenate([up_cum, ones], axis=-1), axis=-1)
-            out[..., zero + 1 :] = np.maximum(steps, 0.0) * (still_down + each * (1.0 - still_down))
+        if not self.two_sided:
+            sides = slice(None, zero) if zero else slice(1, None)
+            largest = _largest(factors, np.ones((*factors.shape[:-1], 1)))
+            out[..., zero] = factors[..., 0]
+            out[..., sides] = largest[..., ::-1] if zero else largest
+            return out
+        neutral_share, each = self.sides
+        ones = np.ones((*factors.shape[:-1], 1))
+        down, up = factors[..., :zero], factors[..., zero:steps]
+        down_alone, up_alone = factors[..., steps : steps + zero], factors[..., steps + zero :]
+        none = down_alone[..., :1]
+        both = np.maximum(1.0 - down[..., :1] - up[..., :1] + none, 0.0)
+        out[..., zero] = (none + neutral_share * both)[..., 0]
+        falls = (1.0 - each) * _largest(down_alone, up[..., :1]) + each * _largest(down, ones)
+        out[..., :zero] = falls[..., ::-1]
+        out[..., zero + 1 :] = (1.0 - each) * _largest(up_alone, down[..., :1]) + each * _largest(up, ones)
         return out
 
     def table(self, extra: Array | None = None) -> Array:

@@ -1,8 +1,8 @@
 """What each cause alone would show: the chance of every word of every finding a cause touches, by the cards' strengths.
 
 The same sums as the belief makes for one cause at the nearest place (tests compare the two): each word that is brought is an
-influence of its own; on a scale the largest pull down (D) and up (U) win, low side D(1-U), high side U(1-D), both at once go
-to the healthy word and its sides; of words without order a cause's own come first, then
+influence of its own; on a scale the largest pull down and up win, and where one influence pulls down and another up, the healthy
+word and its sides share; of words without order a cause's own come first, then
 what follows from an effect, then what appears without a cause. Siblings are not looked at, so what separates
 here separates on a machine with one circuit too.
 """
@@ -23,15 +23,15 @@ Facts = Mapping[str, str]
 def combine(words: tuple[str, ...], neutral: str, influences: Iterable[Gives], table: Words) -> Dist:
     """Chance of each word of a scale when these influences act and nothing else does."""
     zero = words.index(neutral)
-    down = _largest([words[i] for i in range(zero)][::-1], influences)
-    up = _largest(list(words[zero + 1 :]), influences)
+    below, above = list(words[:zero])[::-1], list(words[zero + 1 :])
+    influences = list(influences)
     neutral_share, each = table.both_directions["neutral"], table.both_directions["each-side"]
-    both = (1.0 - down[0]) * (1.0 - up[0])
-    out = {neutral: down[0] * up[0] + neutral_share * both}
-    for step, word in enumerate([words[i] for i in range(zero)][::-1], 1):
-        out[word] = down[step] * (up[0] + each * (1.0 - up[0]))
-    for step, word in enumerate(words[zero + 1 :], 1):
-        out[word] = up[step] * (down[0] + each * (1.0 - down[0]))
+    down, up = _largest(below, (), influences), _largest(above, (), influences)
+    down_alone, up_alone = _largest(below, above, influences), _largest(above, below, influences)
+    out = {neutral: down_alone[0] + neutral_share * max(0.0, 1.0 - down[0] - up[0] + down_alone[0])}
+    for side, any_way, alone in ((below, down, down_alone), (above, up, up_alone)):
+        for step, word in enumerate(side, 1):
+            out[word] = (1.0 - each) * alone[step] + each * any_way[step]
     return out
 
 
@@ -50,12 +50,13 @@ def _first(neutral: str, upper: Dist, lower: Dist) -> Dist:
     return {w: left * lower[w] if w == neutral else p + left * lower[w] for w, p in upper.items()}
 
 
-def _largest(side: list[str], influences: Iterable[Gives]) -> list[float]:
-    """P(largest pull = 0, 1, 2 ...) over the words of one side, nearest first."""
+def _largest(side: list[str], other: Iterable[str], influences: Iterable[Gives]) -> list[float]:
+    """P(largest pull = 0, 1, 2 ...) over the words of one side, nearest first, while nothing pulls to a word of ``other``."""
     below = [1.0] * (len(side) + 1)  # P(no pull larger than step)
     for gives in influences:
-        for step in range(len(side)):
-            below[step] *= max(0.0, 1.0 - sum(gives.get(w, 0.0) for w in side[step:]))
+        barred = sum(gives.get(w, 0.0) for w in other)
+        for step in range(len(side) + 1):
+            below[step] *= max(0.0, 1.0 - barred - sum(gives.get(w, 0.0) for w in side[step:]))
     return [below[0], *(below[n] - below[n - 1] for n in range(1, len(side) + 1))]
 
 

@@ -18,6 +18,7 @@ from knowledge.models import Cause, Effect, Finding, Instrument
 UNIT = {"unit": Place("unit", "unit")}
 SCALES = (("none", "low", "fine", "high"), ("low", "fine", "high"), ("fine", "high", "top"), ("off", "fine"))
 STRENGTHS = ("almost-always", "usually", "often", "sometimes", "seldom", "rarely")
+STRENGTHS_OF_TWO = ("sometimes", "seldom", "rarely")  # of two words that one cause may show, on one side or on both
 
 
 def tiny_knowledge(seed: int, causes: int = 5, effects: int = 3, findings: int = 5) -> Knowledge:
@@ -73,7 +74,8 @@ def tiny_knowledge(seed: int, causes: int = 5, effects: int = 3, findings: int =
         named: list[tuple[str, Effect | Finding]] = [*made_effects.items(), *made_findings.items()]
         for name, card in rng.sample(named, k=rng.randint(1, 4)):
             unhealthy = [w for w in (card.ordered or getattr(card, "words", ())) if w != "fine"]
-            gives = {rng.choice(unhealthy): rng.choice(STRENGTHS)}
+            shown = rng.sample(unhealthy, k=min(len(unhealthy), rng.choice((1, 1, 2))))
+            gives = {word: rng.choice(STRENGTHS if len(shown) == 1 else STRENGTHS_OF_TWO) for word in shown}
             brings.append({"effect" if isinstance(card, Effect) else "finding": name, "gives": gives})
         made_causes[f"c-{n}"] = Cause.model_validate(
             {
@@ -177,10 +179,10 @@ def slow_conditional(
             left *= table[zero]
             out[zero] = left
         return out
-    # words of one influence exclude each other within a direction; up and down are drawn apart (noisy-MAX per direction)
-    sides = (words[:zero], words[zero + 1 :])
-    apart = [{w: p for w, p in one.items() if w in side} for one in (stray, *causes, follows) for side in sides]
-    return slow_table(words, card.neutral, True, [one for one in apart if one], network.words.both_directions)
+    acting = [
+        one for one in (stray, *causes, follows) if one
+    ]  # words of one influence exclude each other, on both sides
+    return slow_table(words, card.neutral, True, acting, network.words.both_directions)
 
 
 def slow_likelihood(network: Network, hypothesis: Sequence[int], likelihoods: Mapping[str, Sequence[float]]) -> float:

@@ -95,7 +95,7 @@ def test_order_and_irrelevant_findings_change_nothing() -> None:
 def test_adding_a_cause_keeps_the_share_of_doubles() -> None:
     """Odds are shares of one total, so a longer list of causes does not make two causes likelier."""
     shares = []
-    for count in (4, 8, 16):
+    for count in (8, 16, 32):
         network = Network(tiny.tiny_knowledge(3, causes=count), tiny.UNIT, (), {})
         over = network.all_hypotheses()
         p = np.exp(over.log_prior)
