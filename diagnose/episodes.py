@@ -68,6 +68,14 @@ def cured(network: Network, hypotheses: Hypotheses, belief: Array, remedied: Rem
     return stay, moved
 
 
+def put_right(network: Network, stay: Array, moved: Array, lied: Sequence[int]) -> None:
+    """An instrument was put right or exchanged: what stood in its modes (rows ``lied``) is now with all instruments honest, the first row."""
+    chance = network.words.cures["cures"]
+    for row in lied:
+        moved[0] += chance * stay[row]
+        stay[row] *= 1.0 - chance
+
+
 def repeated(before: Mapping[Key, Array], after: Mapping[Key, Array]) -> list[Key]:
     """Findings whose likeliest word is the same again."""
     return [k for k, v in after.items() if k in before and int(np.argmax(v)) == int(np.argmax(before[k]))]
@@ -131,6 +139,8 @@ def filtered(network: Network, inferences: Sequence[Inference], remedies: Sequen
             known, proven = {**known, **now.likelihoods}, np.where(proof != 0.0, proof, proven)
             continue
         stay, moved = cured(network, hypotheses, belief, remedied)
+        lied = [n for n, m in enumerate(names) if m and remedied.action == f"instrument:{home[m].modes[m].instrument}"]
+        put_right(network, stay, moved, lied)
         full = _rows(now, now.log_likelihood(hypotheses), names)
         proved = _of_both(proof, hypotheses)
         # what was proved before and is proved again is the same draw too, where nothing was taken away

@@ -7,11 +7,14 @@ import dataclasses
 import numpy as np
 import pytest
 
+from diagnose.advise import advise
 from diagnose.belief import COMPLAINS, Inference
+from diagnose.case import Case
 from diagnose.episodes import Remedied, cured, filtered, repeated
 from diagnose.grade import HONEST
 from diagnose.network import Network
 from diagnose.prove import networks as tiny
+from knowledge.load import load_knowledge
 from knowledge.models import Edge, Finding
 
 
@@ -194,3 +197,59 @@ def test_better_and_not_gone_is_heard_as_a_complaint() -> None:
         belief[outcome] = {s.cause: s.probability for s in advise(case, knowledge).suspects}
     assert belief["better"] == belief["not-cured"]
     assert belief["cured"]["nothing-wrong"] > belief["better"].get("nothing-wrong", 0.0)
+
+
+SAID = (
+    ("suction_pressure", "145 psig", "112 psig"),
+    ("suction_line", "55 degF", "48 degF"),
+    ("liquid_pressure", "340 psig", "340 psig"),
+    ("liquid_line", "98 degF", "98 degF"),
+    ("entering_fluid", "54 degF", "54 degF"),
+    ("leaving_fluid", "44 degF", "44 degF"),
+    ("entering_air", "85 degF", "85 degF"),
+)
+
+
+def read(number: int) -> list[dict[str, str]]:
+    """Readings of circuit A: with a gauge that reads higher than can be (1), and after another gauge was put on (2)."""
+    circuit = ("suction_pressure", "suction_line", "liquid_pressure", "liquid_line")
+    return [
+        {
+            "quantity": row[0],
+            "value": row[number],
+            "place": "circuit:A" if row[0] in circuit else "",
+            "state": "cooling",
+            "steadiness": "steady",
+        }
+        for row in SAID
+    ]
+
+
+def liars(*more: dict[str, str]) -> float:
+    """Chance that the suction gauge lies, in a call with these entries besides the first readings."""
+    case = Case.model_validate(
+        {
+            "complaint": "warm-supply",
+            "role": "technician",
+            "qualified": ["electrical", "refrigerant", "height"],
+            "machine": {
+                "refrigerant": "R-410A",
+                "circuits": {"A": {"compressors": ["A1", "A2"], "fans": ["1"]}},
+            },
+            "entries": [*read(1), *more],
+        }
+    )
+    suspects = advise(case, load_knowledge()).suspects
+    return max((s.probability for s in suspects if s.cause.startswith(GAUGE)), default=0.0)
+
+
+GAUGE = "instrument:suction-gauge:suction_pressure@circuit:A"
+
+
+def test_an_instrument_put_right_is_no_longer_to_blame() -> None:
+    """The gauge is exchanged and the complaint is still there: it was not the gauge alone."""
+    before = liars()
+    done = {"action": GAUGE, "outcome": "not-cured"}
+    assert before > 0.8
+    assert liars(done) < 0.1
+    assert liars(done, *read(2)) < 0.1
