@@ -460,6 +460,8 @@ class SetChecker:
     def _noticed(self, card: Complaint) -> None:
         """A cause that is called about so brings something of what such callers notice."""
         above = {f.effect for name in card.noticed if (f := self.findings.get(name)) and f.effect}
+        while higher := {e.parent for name in above if (e := self.effects.get(name)) and e.parent} - above:
+            above |= higher
         for cause in self.causes.values():
             brings = any(edge.finding in card.noticed or edge.effect in above for edge in cause.brings)
             if card.noticed and card.id in cause.complaints and not brings:

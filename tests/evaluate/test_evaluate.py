@@ -68,7 +68,7 @@ def test_nobody_calls_about_a_noise_without_one() -> None:
     quiet = {(f, p): knowledge.findings[f].neutral for f in heard for p in call.network.places}
     assert not _met(replace(call, seen={**call.seen, **quiet}))
     assert _met(replace(call, seen={**call.seen, **quiet, ("noise-place", "unit"): "pump"}))
-    assert _met(replace(call, case=call.case.model_copy(update={"complaint": "warm-supply"})))
+    assert _met(replace(call, case=call.case.model_copy(update={"complaint": "no-flow"})))
 
 
 def test_calls_are_of_all_kinds() -> None:

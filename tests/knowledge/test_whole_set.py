@@ -158,6 +158,18 @@ def test_a_cause_called_about_shows_what_its_callers_notice(raw: RawCards, chang
     )
 
 
+def test_what_callers_notice_may_follow_from_an_effect_further_up(raw: RawCards, change: Change) -> None:
+    """Who calls about low suction has met low suction, which a stopped flow brings without saying so; what touches neither does not."""
+    noticed = ["suction"]
+    change("complaints", "low-suction", noticed=noticed)
+    told = {p.key for p in find_problems(raw, KINDS) if "'low-suction' is called about" in p.text}
+    stopped = [i for i, c in raw.cards["causes"].items() if "low-suction" in c.complaints and i == "check-valve-stuck"]  # type: ignore[attr-defined]
+    assert stopped and "check-valve-stuck.complaints" not in told
+    change("causes", "cold-pipes-sweat", complaints={"low-suction": "often"})
+    told = {p.key for p in find_problems(raw, KINDS) if "'low-suction' is called about" in p.text}
+    assert "cold-pipes-sweat.complaints" in told
+
+
 def test_an_answer_that_leads_to_silence(raw: RawCards, change: Change) -> None:
     texts = {"free": "free", "close": "close", "odd": "odd"}
     card = raw.cards["findings"]["hose-stiffness"].model_dump(by_alias=True)
