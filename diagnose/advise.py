@@ -28,7 +28,7 @@ from diagnose.suspects import likelihoods_by_cause, suspects_of, weights_of
 from diagnose.three import three_causes
 from diagnose.turning import WhatIf, explained_steps, turns_of
 from diagnose.verdict import decide, lead_of
-from diagnose.work import Work, prepare, reason
+from diagnose.work import Work, if_proofs_slip, prepare, reason
 from knowledge.load import Knowledge
 from shared.errors import ChillerError
 
@@ -79,16 +79,17 @@ def _draw(work: Work, network: Network, inference: Inference, belief: Belief, ex
     gates = gates_of(work)
     stops = work.conclusions.of("stop")
     stop = stop_of(stops)
-    worlds = keep_worlds(belief, case.role, case.qualified)
+    careful = if_proofs_slip(work, network, belief)
+    worlds = keep_worlds(careful, case.role, case.qualified)
     single = likelihoods_by_cause(network, inference)
     suspects = suspects_of(work, network, inference, belief, single)
     now: list[Candidate] = []
     if stop is None or not stop.ends:
-        now = candidates(work, network, gates, relevant_checks(work, network, belief, gates))
+        now = candidates(work, network, gates, relevant_checks(work, network, careful, gates))
     predictor = Predictor(inference, worlds)
     plan = plan_next(now, predictor, network, tells_for(work, network))
     scored = plan.scored
-    lead = lead_of(work, network, inference, belief, single)
+    lead = lead_of(work, network, inference, belief, single, careful)
     verdict = (
         None
         if stop is not None and stop.ends

@@ -88,6 +88,11 @@ def hand_over_to(remedy: Remedy, role: str, qualified: Iterable[str]) -> str:
     )
 
 
+def is_quick(knowledge: Knowledge, remedy: Remedy) -> bool:
+    """Whether a remedy can be undone and takes hardly any time: a valve opened, a switch put back."""
+    return remedy.reversible and remedy.minutes <= knowledge.words.verdict["quick-minutes"]
+
+
 def remedy_cost(
     knowledge: Knowledge, remedy: Remedy, proof_minutes: float, role: str, qualified: Iterable[str]
 ) -> float:

@@ -16,7 +16,7 @@ from diagnose.advice import Verdict
 from diagnose.belief import Belief, Inference
 from diagnose.looks import Gates
 from diagnose.network import Array, Key, Network
-from diagnose.plan import Scored, hand_over_cost, hand_over_to, may_do
+from diagnose.plan import Scored, hand_over_cost, hand_over_to, is_quick, may_do
 from diagnose.work import Work
 from knowledge.models import Cause, Remedy
 
@@ -31,7 +31,7 @@ PARTNERS = 6
 class Lead:
     """The leading explanations as probabilities.
 
-    top, second: instance numbers from 0. p_pair: both at once. instrument: a mode id of the likeliest lying instrument,
+    top, second: instance numbers from 0. p_careful: the top's, if proofs may be slips. p_pair: both at once. instrument: a mode id of the likeliest lying instrument,
     p_instrument over all its modes; liars, p_liars: all likely modes of that kind of instrument together. p_normal: no fault and honest instruments; normal: the likeliest normal cause among
     those (-1 = plainly nothing). same_remedy: other instances the top cannot be told from or that share its remedy.
     unexplained: firm unhealthy findings the top cause alone makes unlikely. partners: causes likeliest beside the top.
@@ -39,6 +39,7 @@ class Lead:
 
     top: int
     p_top: float
+    p_careful: float
     second: int
     p_second: float
     p_pair: float
@@ -58,8 +59,11 @@ class Lead:
     confirmed: frozenset[int]
 
 
-def lead_of(work: Work, network: Network, inference: Inference, belief: Belief, single: Mapping[Key, Array]) -> Lead:
-    """Read the leading explanations off the belief. single: likelihood of each finding by single cause (row 0: none)."""
+def lead_of(
+    work: Work, network: Network, inference: Inference, belief: Belief, single: Mapping[Key, Array], careful: Belief
+) -> Lead:
+    """Read the leading explanations off the belief. single: likelihood of each finding by single cause (row 0: none); careful: the
+    belief if proofs may be slips."""
     marginals = belief.causes()
     order = np.argsort(-marginals, kind="stable")
     top, second = int(order[0]), int(order[1]) if len(order) > 1 else int(order[0])
@@ -88,6 +92,7 @@ def lead_of(work: Work, network: Network, inference: Inference, belief: Belief, 
     return Lead(
         top,
         float(marginals[top]),
+        float(careful.causes()[top]),
         second,
         float(marginals[second]),
         float(beside[second + 1]),
@@ -203,11 +208,11 @@ def decide(
         if lead.p_pair >= CONFIDENT or not (looking_pays and (confirm or second)):
             return _two(work, network, lead, lead.second)
         return None
-    quick = remedy.reversible and remedy.minutes <= table["quick-minutes"]
+    quick = is_quick(work.knowledge, remedy)
     needed = table["one-cause-quick"] if quick else table["one-cause"]
-    sure = lead.p_top >= CONFIDENT or not looking_pays
+    sure = lead.p_careful >= CONFIDENT or not looking_pays
     open_question = bool(lead.unexplained) and bool(second_cause_looks(work, network, lead, useful))
-    sure = sure and (lead.p_top >= CONFIDENT or quick or not (confirm or first_looks(work, useful)))
+    sure = sure and (lead.p_careful >= CONFIDENT or quick or not (confirm or first_looks(work, useful)))
     # readings that cannot all be true: nothing is sure while a look may still show which of them is wrong
     unsettled = any(one.candidate.settles for one in useful)
     sure = sure and not unsettled

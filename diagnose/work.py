@@ -288,17 +288,32 @@ def _say_doubts(work: Work) -> None:
             break
 
 
-def cause_factors(work: Work, network: Network) -> Array:
-    """Likelihood of each instance from what was proved in this episode (conclusive rules)."""
-    words = work.knowledge.words
+def cause_factors(work: Work, network: Network, worth: float | None = None) -> Array:
+    """Likelihood of each instance from what was proved in this episode (conclusive rules). worth: odds of a proof, if not the table's."""
+    worth = worth or work.knowledge.words.conclusive
     factor = np.ones(len(network.instances))
     for conclusion in work.conclusions.of("conclusive"):
         for index, instance in enumerate(network.instances):
             if instance.cause == conclusion.rule.then.cause and (
                 not conclusion.circuit or instance.place.circuit in ("", conclusion.circuit)
             ):
-                factor[index] *= words.conclusive if conclusion.rule.then.holds else 1.0 / words.conclusive
+                factor[index] *= worth if conclusion.rule.then.holds else 1.0 / worth
     return np.clip(factor, 1e-9, 1e9)
+
+
+def if_proofs_slip(work: Work, network: Network, belief: Belief) -> Belief:
+    """The belief with what was proved in this episode weighed as one answer that may be a slip: whether to look once more goes by it.
+
+    What was seen or proved must not be argued away by what is usual; but on one answer alone nobody should act while a cheap look at
+    the same cause is open.
+    """
+    if not work.conclusions.of("conclusive"):
+        return belief
+    worth = work.knowledge.words.verdict["proof-that-may-slip"]
+    extra = np.concatenate([[1.0], cause_factors(work, network, worth) / cause_factors(work, network)])
+    over = belief.over
+    joint = belief.joint * (extra[over.first] * extra[over.second])
+    return Belief(belief.inference, belief.names, joint / joint.sum(), over)
 
 
 def reason(work: Work) -> tuple[Network, Inference, Belief]:

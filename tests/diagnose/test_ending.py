@@ -37,7 +37,12 @@ def call(*entries: dict[str, str], complaint: str = "noise-vibration") -> Case:
 def open_call(base: Knowledge) -> tuple[Work, Network, Belief, Lead]:
     work = prepare(call(complaint="warm-supply"), base)
     network, inference, belief = reason(work)
-    return work, network, belief, lead_of(work, network, inference, belief, likelihoods_by_cause(network, inference))
+    return (
+        work,
+        network,
+        belief,
+        lead_of(work, network, inference, belief, likelihoods_by_cause(network, inference), belief),
+    )
 
 
 def a_look(base: Knowledge, bits: float, cost: float, *, settles: bool = False) -> Scored:
@@ -90,7 +95,7 @@ def test_a_machine_that_trips_is_not_called_normal(base: Knowledge, complaint: s
     first = [{"check": c, "answer": "cannot-tell"} for c in base.complaints[complaint].first]
     work = prepare(call(*first, complaint=complaint), base)
     network, inference, belief = reason(work)
-    found = lead_of(work, network, inference, belief, likelihoods_by_cause(network, inference))
+    found = lead_of(work, network, inference, belief, likelihoods_by_cause(network, inference), belief)
     made = (work, network, belief, found)
     assert end(base, made, 1.0, p_top=0.1, p_cause=0.1, p_instrument=0.0, p_normal=0.7) == kind
 
@@ -102,7 +107,7 @@ def test_nothing_is_sure_while_a_contradiction_may_be_settled(
     work, network, belief, found = open_call
     top = next(n for n, i in enumerate(network.instances) if i.cause == "non-condensable-gas")
     alone = {"p_instrument": 0.0, "p_normal": 0.0, "p_pair": 0.0, "p_same": 0.0, "p_liars": 0.0, "unexplained": ()}
-    shown = replace(found, top=top, p_top=0.99, p_cause=0.99, **alone)  # type: ignore[arg-type]
+    shown = replace(found, top=top, p_top=0.99, p_careful=0.99, p_cause=0.99, **alone)  # type: ignore[arg-type]
     for settles, kind in ((True, ""), (False, "one-cause")):
         look = a_look(base, 0.001, 6.0, settles=settles)
         verdict = decide(work, network, belief, shown, [look], 200.0, 1.0, gates_of(work))

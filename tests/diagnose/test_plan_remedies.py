@@ -84,7 +84,7 @@ def made(base: Knowledge, cause: str, p: float = 0.65, case: Case | None = None)
     work = prepare(case or told(complaint="warm-supply"), base)
     network, inference, belief = reason(work)
     worlds = keep_worlds(belief, work.case.role, work.case.qualified)
-    lead = lead_of(work, network, inference, belief, likelihoods_by_cause(network, inference))
+    lead = lead_of(work, network, inference, belief, likelihoods_by_cause(network, inference), belief)
     top = next(n for n, i in enumerate(network.instances) if i.cause == cause)
     name = f"{base.causes[cause].remedy.id}@{network.instances[top].place.id}"
     if name not in worlds.remedies:

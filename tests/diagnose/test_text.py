@@ -63,7 +63,7 @@ def test_weights_in_words_grow_with_the_weight() -> None:
 
 
 def test_what_would_change_it_is_said(base: Knowledge) -> None:
-    path = next(p for p in EXAMPLES if p.stem == "low-suction-drier")
+    path = next(p for p in EXAMPLES if p.stem == "low-suction")
     advice = advise(checked(read_case_file(path), base), base, explain=True)
     text = advice_text(advice)
     assert "What would change this" in text and "were it instead" in text
