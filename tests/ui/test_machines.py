@@ -126,7 +126,9 @@ def test_calls_are_counted_by_machine_and_its_placements_lead_there(desk: Any) -
     desk(desk="machines")
     store = office.store()
     card = store.machine("demo-wren").card
-    store.change_machine("demo-wren", card.model_copy(update={"name": "D-11 Wren, rebuilt"}), key="k", after_version=1, by="Ann")
+    store.change_machine(
+        "demo-wren", card.model_copy(update={"name": "D-11 Wren, rebuilt"}), key="k", after_version=1, by="Ann"
+    )
     store.open_call({"complaint": "no-flow", "machine": {"name": card.name}}, by="Ann", key="namesake")
     screen = desk(desk="machines")
     row = next(label for label in screen.labels if "D-11 Wren, rebuilt" in label)
