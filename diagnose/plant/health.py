@@ -136,8 +136,8 @@ SOUND = Branch()
 class CycleHealth:
     """Refrigerant circuit. charge: of the plate; *_pa: drop at the rated flow; leak: inside the scrolls, by compressor.
 
-    liquid_ahead: whether the drop of the liquid line lies ahead of the drier. least, most: limits of the valve's opening; sensor_shift_k: superheat the valve sees in excess; refrigerant: another one
-    in the circuit; stalled: compressors that turn without pumping.
+    liquid_ahead: whether the drop of the liquid line lies ahead of the drier. least, most: limits of the valve's opening; fixed: where it
+    stands; follows: whether the display shows that; sensor_shift_k: superheat the valve sees in excess; refrigerant: another one in it; stalled: compressors that turn without pumping.
     """
 
     charge: float = 1.0
@@ -149,6 +149,7 @@ class CycleHealth:
     least: float | None = None
     most: float | None = None
     fixed: float | None = None
+    follows: bool = True
     sensor_shift_k: float = 0.0
     bypass: float = 0.0
     evaporator_ua: float = 1.0

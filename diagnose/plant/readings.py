@@ -10,15 +10,17 @@ from collections.abc import Sequence
 
 from diagnose.plant.conditions import Conditions
 from diagnose.plant.controller import Trip, control_volts
+from diagnose.plant.cycle import Balance
 from diagnose.plant.health import Health
 from diagnose.plant.instruments import Taken, Value, take
 from diagnose.plant.machine_state import CircuitState, MachineState, weather_k
-from diagnose.plant.parameters import Plant
+from diagnose.plant.parameters import CircuitParameters, Plant
 from diagnose.plant.snapshot import Key
 from diagnose.plant.supply import load_side_volts
 
 SUMP_OVER_DISCHARGE_K = -25.0  # running sump under the discharge line (assumption)
 HEATED_K = 12.0  # heated sump of a standing compressor over the air (assumption)
+ASKED_WITHIN_K = 1.0  # a superheat this near its set point asks for no other opening (assumption)
 NOMINAL_OHM, OPEN_OHM = 1.2, 1e8  # winding of a 10 A motor
 
 
@@ -126,10 +128,18 @@ def _circuit(
     taker("drier_in", place, b.after_drier_k if health.cycle[circuit.id].liquid_ahead else b.t3_k)
     taker("drier_out", place, b.after_drier_k)
     if parameters.valve.kind == "electronic":
-        taker("valve_opening", place, 100.0 * b.opening)
+        taker("valve_opening", place, 100.0 * _asked_opening(health.cycle[circuit.id].follows, parameters, b))
     for name in parameters.compressors:
         hot = name in circuit.running
         taker("sump", f"compressor:{name}", b.t2_k + SUMP_OVER_DISCHARGE_K if hot else weather_k + HEATED_K)
+
+
+def _asked_opening(follows: bool, parameters: CircuitParameters, balance: Balance) -> float:
+    """Opening on the display: what the driver asks for. It drives a valve that does not follow to the end of its travel."""
+    off = balance.superheat_k - parameters.valve.superheat_k
+    if follows or abs(off) < ASKED_WITHIN_K:
+        return balance.opening
+    return 1.0 if off > 0.0 else 0.0
 
 
 def _supply(plant: Plant, health: Health, state: MachineState, taker: _Taker) -> None:

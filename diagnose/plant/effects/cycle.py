@@ -145,14 +145,14 @@ EFFECTS = (
         "electronic-valve-stuck-open",
         "circuit",
         "stands open: rated to full travel",
-        _set(lambda h, at: {"fixed": between(RATED_OPENING, 1.0, at.s)}),
+        _set(lambda h, at: {"fixed": between(RATED_OPENING, 1.0, at.s), "follows": False}),
         "electronic valve",
     ),
     _e(
         "electronic-valve-stuck-shut",
         "circuit",
         "stands toward shut: rated to a fifth of it",
-        _set(lambda h, at: {"fixed": RATED_OPENING * between(0.95, 0.2, at.s)}),
+        _set(lambda h, at: {"fixed": RATED_OPENING * between(0.95, 0.2, at.s), "follows": False}),
         "electronic valve",
     ),
     _e(
