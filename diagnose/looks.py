@@ -198,7 +198,7 @@ def candidates(work: Work, network: Network, gates: Gates, relevant: set[str]) -
     }  # answered for no compressor in particular: not asked of each
     missed = missed_checks(work)
     silent = {c.id for c in missed if not c.reads}
-    in_vain = {q for c in missed for q in c.reads}
+    in_vain = {one for c in missed for one in _taken_with(c)}
     open_access = opened_access(work)
     out: list[Candidate] = []
     for check in knowledge.checks.values():
@@ -225,10 +225,15 @@ def candidates(work: Work, network: Network, gates: Gates, relevant: set[str]) -
             cost += sum(check_cost(knowledge, knowledge.checks[u], (), work.state) for u in unmet)
             chance, settles = _answer_chance(work, check), check.id in gates.settle
             # who could not tell it of one compressor will hardly tell it of the next; who has no gauge has none for this look either
-            if check.id in silent or in_vain & set(check.reads):
+            if check.id in silent or in_vain & _taken_with(check):
                 chance *= knowledge.words.verdict["answer-chance-elsewhere"]
             out.append(Candidate(check, place, cost, chance, tuple(unmet), cover, saves, settles, _eases(work, check)))
     return [replace(one, blocks=_blocked(one.check, out)) if one.eases else one for one in out]
+
+
+def _taken_with(check: Check) -> set[tuple[str, bool]]:
+    """(quantity, whether with a tool) of a look that takes readings: a display that shows nothing says nothing about gauges."""
+    return {(quantity, bool(check.tools)) for quantity in check.reads}
 
 
 def _blocked(setup: Check, among: Sequence[Candidate]) -> frozenset[tuple[str, str]]:

@@ -144,6 +144,8 @@ def test_who_could_not_tell_it_here_will_hardly_tell_it_there(base: Knowledge) -
     gauge = {"check": "suction-display-read", "answer": "cannot-tell", "place": "circuit:A"}
     plain = chance(call(), "head-display-read")
     assert chance(call(gauge), "head-display-read") == pytest.approx(plain * one_missed * elsewhere)
+    put_on = chance(call(), "refrigerant-readings")
+    assert chance(call(gauge), "refrigerant-readings") > put_on * elsewhere * 1.5, "a display is no gauge"
     given = {"quantity": "liquid_pressure", "value": "350 psi", "place": "circuit:A"}
     marked = {"check": "refrigerant-readings", "answer": "cannot-tell", "place": "circuit:A"}
     assert chance(call(given, marked), "sight-glass-look") > chance(call(given), "sight-glass-look"), "it was read"
