@@ -37,7 +37,8 @@ CALLS: dict[str, tuple[str, dict[str, str], dict[str, Any]]] = {
     "high-head": (
         "coil-dirty",
         {"coil-look": "blocked", "coil-light-look": "blocked"},
-        {"discharge_pressure": "480 psig", "liquid_pressure": "470 psig", "entering_air": "90 F", "weather_air": "90 F"},
+        {"discharge_pressure": "480 psig", "liquid_pressure": "470 psig", "entering_air": "90 F", "weather_air": "90 F",
+         "suction_pressure": "125 psig", "suction_line": "52 F", "liquid_line": "118 F"},
     ),
     "strainer-suspected": (
         "strainer-clogged",
