@@ -86,7 +86,8 @@ def test_the_new_looks_at_live_parts_are_an_electricians(base: Knowledge) -> Non
     for look in ("sequence-along-read", "monitor-exchange-try", "control-string-trace"):
         card = base.checks[look]
         assert card.who == "technician" and "electrical" in card.needs_qualified and not card.telephone, look
-    assert base.checks["sequence-along-read"].needs == {"danger-signs-ask": ("none",), "dry-ground-ask": ("yes",)}
+        assert card.needs == {"danger-signs-ask": ("none",), "dry-ground-ask": ("yes",)}, look
+        assert "live-electrical" in card.hazards, look
 
 
 def test_what_a_fault_holds_off_does_not_start_by_waiting(base: Knowledge) -> None:
