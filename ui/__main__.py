@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import contextlib
+import ctypes
 import errno
 import logging
 import os
@@ -27,10 +28,13 @@ HOST = "127.0.0.1"
 PORT = 8620
 LARGEST_UPLOAD_MB = 25  # what a phone's camera makes; where a field allows less, it says so itself
 SCRIPT = Path(__file__).parent / "app.py"
+ARENAS = 2
+M_ARENA_MAX = -8  # its number in the C library's malloc.h
 
 # Everything is given here, so that no configuration file of this machine is needed or can change it. No
 # usage statistics: nothing leaves the machine. postScriptGC is off: a full collection after every answer
-# cost more than everything else together.
+# cost more than everything else together. A page whose link is gone keeps its session for two minutes only:
+# what was answered is in the store, and sessions of an hour held more memory than all calls together.
 OPTIONS: dict[str, Any] = {
     "browser.gatherUsageStats": False,
     "client.showErrorDetails": "none",
@@ -42,7 +46,7 @@ OPTIONS: dict[str, Any] = {
     "runner.magicEnabled": False,
     "runner.postScriptGC": False,
     "server.address": HOST,
-    "server.disconnectedSessionTTL": 600,
+    "server.disconnectedSessionTTL": 120,
     "server.enableStaticServing": False,
     "server.fileWatcherType": "none",
     "server.headless": True,
@@ -184,6 +188,15 @@ def _announce(address: str, probe: str, open_window: bool) -> None:
     office.warm_up()
 
 
+def few_arenas() -> bool:
+    """Have threads share a few heaps; False where the C library has no such setting.
+
+    A thread draws one screen. With a heap for each, what one screen needed lies idle in all of them, and memory grows for an hour.
+    """
+    setting = getattr(ctypes.CDLL(None), "mallopt", None) if os.name == "posix" else None
+    return bool(setting and setting(M_ARENA_MAX, ARENAS))
+
+
 def main(arguments: Sequence[str] | None = None) -> int:
     """Exit code: 0 after an orderly end, 2 for wrong use or a store or cards that cannot be read."""
     logging.basicConfig(level=logging.WARNING)  # before any library makes itself the one listener
@@ -193,6 +206,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
         return signin_users.main(words[1:])
     given = parser().parse_args(words)
+    few_arenas()
     if given.store:
         os.environ["CHILLER_STORE"] = given.store
     try:

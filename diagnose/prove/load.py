@@ -255,6 +255,7 @@ def soak(app: App, seconds: float, users: int, seed: int) -> dict[str, Any]:
         "memory_most_mb": round(max(memory, default=0)),
         "memory_second_quarter_mb": round(statistics.fmean(second)) if second else 0,
         "memory_last_quarter_mb": round(statistics.fmean(last)) if last else 0,
+        "memory_each_minute_mb": [round(one) for one in memory[:: max(1, round(60 / min(5.0, seconds / 20)))]],
     }
 
 

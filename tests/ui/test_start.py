@@ -96,3 +96,36 @@ def test_the_look_is_shipped() -> None:
     from importlib import resources
 
     assert (resources.files("ui") / "look.css").is_file()
+
+
+HEAPS = """
+import ctypes, sys, threading
+libc = ctypes.CDLL(None)
+libc.malloc.restype, libc.fdopen.restype = ctypes.c_void_p, ctypes.c_void_p
+if sys.argv[1] == "few":
+    from ui.__main__ import few_arenas
+    assert few_arenas()
+together = threading.Barrier(8)
+def draw():
+    together.wait()
+    libc.malloc(1000)
+    together.wait()
+threads = [threading.Thread(target=draw) for _ in range(8)]
+for one in threads: one.start()
+for one in threads: one.join()
+out = ctypes.c_void_p(libc.fdopen(1, b"w"))
+libc.malloc_info(0, out)
+libc.fflush(out)
+"""
+
+
+@pytest.mark.skipif(not sys.platform.startswith("linux"), reason="heaps are told by the C library of Linux")
+def test_threads_share_two_heaps() -> None:
+    def heaps(word: str) -> int:
+        clean = {k: v for k, v in os.environ.items() if not k.startswith("MALLOC_")}
+        told = subprocess.run(
+            [sys.executable, "-c", HEAPS, word], capture_output=True, text=True, check=True, env=clean
+        )
+        return told.stdout.count("<heap nr=")
+
+    assert heaps("many") > 2 >= heaps("few")
