@@ -26,13 +26,17 @@ WAYS = {
 
 def draw() -> None:
     """Draw the calls, and the ways to the other desks beside or below them."""
-    html("<div data-screen='home'><p class='kicker'>Chiller Diagnose</p><h1>Calls</h1></div>")
+    # on a phone the other desks stand below a long list: this leads there
+    html(
+        "<div data-screen='home'><p class='kicker'>Chiller Diagnose</p><h1>Calls</h1></div>"
+        "<p class='further'><a href='#other-desks'>Other desks</a></p>"
+    )
     say_now()
     left, right = st.columns([12, 8], gap="large")
     with left:
         _calls()
     with right:
-        html("<h2>Other desks</h2>")
+        html("<h2 id='other-desks'>Other desks</h2>")
         with st.container(key="rows-desks"):
             for name, (title, what, needs) in WAYS.items():
                 if signin.opens(office.records().person, needs):
