@@ -101,6 +101,7 @@ class Step(Part):
     kind reconfigure: the set-up is changed (answers: what may come of it) or put back (one answer: "undone"); both are told as
     actions.
 
+    again: the same look once more, with nothing changed meanwhile; the answer is told with ``again`` too.
     tells: for readings, the words of the most telling finding and who would lead then; only where explanations were asked for.
     """
 
@@ -123,6 +124,7 @@ class Step(Part):
     listen_for: str = ""
     telephone: str = ""
     tells: tuple[Choice, ...] = ()
+    again: bool = False
 
     @property
     def asks(self) -> bool:

@@ -19,7 +19,7 @@ from diagnose.draw import (
     steps_of,
     stop_of,
 )
-from diagnose.looks import candidates, gates_of, relevant_checks, tells_for
+from diagnose.looks import candidates, gates_of, relevant_checks, second_looks, tells_for
 from diagnose.network import Network
 from diagnose.plan import Candidate, Predictor, hand_over_cost, keep_worlds, plan_next
 from diagnose.remedies import worth_trying
@@ -84,17 +84,22 @@ def _draw(work: Work, network: Network, inference: Inference, belief: Belief, ex
     single = likelihoods_by_cause(network, inference)
     suspects = suspects_of(work, network, inference, belief, single)
     now: list[Candidate] = []
+    relevant: set[str] = set()
     if stop is None or not stop.ends:
-        now = candidates(work, network, gates, relevant_checks(work, network, careful, gates))
+        relevant = relevant_checks(work, network, careful, gates)
+        now = candidates(work, network, gates, relevant)
     predictor = Predictor(inference, worlds)
     plan = plan_next(now, predictor, network, tells_for(work, network))
-    scored = plan.scored
     lead = lead_of(work, network, inference, belief, single, careful)
     verdict = (
         None
         if stop is not None and stop.ends
-        else decide(work, network, belief, lead, scored, plan.base, plan.bit, gates)
+        else decide(work, network, belief, lead, plan.scored, plan.base, plan.bit, gates)
     )
+    if verdict is not None and verdict.kind != "hand-over":  # before anybody acts on it: may one answer have been a slip?
+        again = plan_next([*now, *second_looks(work, network, gates, relevant)], predictor, network, tells_for(work, network))
+        if decide(work, network, belief, lead, again.scored, again.base, again.bit, gates) is None:
+            plan, verdict = again, None
     if stop is not None and stop.ends:
         verdict = Verdict(
             kind="hand-over",

@@ -176,12 +176,12 @@ def _entry(line: str, step: Step | None) -> Entry | None:
     if step is not None:
         answers, place = [c.id for c in step.answers], step.place if ":" in step.place else ""
         if line in ("?", "cannot-tell", "cannot tell") and not step.puts_back:
-            return Entry(check=step.id, answer="cannot-tell", place=place)
+            return Entry(check=step.id, answer="cannot-tell", place=place, again=step.again)
         chosen = answers[int(line) - 1] if line.isdigit() and 1 <= int(line) <= len(answers) else line
         if chosen in answers and step.kind == "reconfigure":
             return Entry.model_validate({"action": step.id, "outcome": chosen, "place": place})
         if chosen in answers:
-            return Entry(check=step.id, answer=chosen, place=place)
+            return Entry(check=step.id, answer=chosen, place=place, again=step.again)
     name, found, value = line.partition("=")
     if found and value.strip():
         value, _, where = value.partition("@")

@@ -99,7 +99,8 @@ class Entry(Model):
     (outcome: is the trouble gone, moved, unchanged; "undone" once it was put back).
     finding+word: an already graded finding (sign-only tables). at: clock of `now`, or minutes before it.
     source: today's reading, or a reference from card, last-visit or shift-log. who: what the person saw, or what somebody
-    says. condition: a tag such as "welders off" that sets this reading apart.
+    says. condition: a tag such as "welders off" that sets this reading apart. again: a check was looked at once more with nothing
+    changed meanwhile, so both answers count; without it a later answer takes the place of the earlier one.
     """
 
     id: Short = ""
@@ -123,6 +124,7 @@ class Entry(Model):
     source: Literal["today", "card", "last-visit", "shift-log"] = "today"
     by: Short = ""
     predicted: Short = ""
+    again: bool = False
 
     @model_validator(mode="after")
     def _one_thing(self) -> Entry:
@@ -131,6 +133,8 @@ class Entry(Model):
             raise ValueError(f"one entry is one thing; this one has {' and '.join(given)}")
         if not given and not self.note:
             raise ValueError("an entry is one of check+answer, quantity+value, action, finding+word, note")
+        if self.again and not self.check:
+            raise ValueError("again belongs to a check that was looked at once more")
         if self.check and not self.answer:
             raise ValueError("a check entry has an answer (or answer: cannot-tell)")
         if self.quantity and not self.value:

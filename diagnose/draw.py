@@ -171,7 +171,7 @@ def steps_of(
     asked_first = {f"{s.id}" for s in steps}
     for one in ordered_looks(work, network, belief, plan.scored, gates, lead, base)[:SHOWN_STEPS]:
         leads = "Confirms the leading suspect before anything is replaced. "
-        lead_in = leads if one.candidate.check.id in confirm and verdict is None else ""
+        lead_in = leads if one.candidate.check.id in confirm and verdict is None and not one.candidate.said else ""
         if (
             one.candidate.before
         ):  # unknown is not yes: the safety question comes first, and its minutes belong to the look
@@ -233,7 +233,12 @@ def _hand_over(work: Work, to: str, make_safe: str) -> Step:
 
 
 def _observe(work: Work, one: Scored, network: Network, lead_in: str) -> Step:
-    return look_step(work, one.candidate.check, one.candidate.place, one.value, lead_in, one.outcomes, network)
+    made = look_step(work, one.candidate.check, one.candidate.place, one.value, lead_in, one.outcomes, network)
+    if not one.candidate.said:
+        return made
+    told = " and ".join(dict.fromkeys(one.candidate.check.answers[a].text for a in one.candidate.said))
+    why = f"Much hangs on this, and an answer may be a slip. Told before: {told.rstrip('.')}. "
+    return made.model_copy(update={"again": True, "title": f"Once more: {made.title}", "why": why + made.why})
 
 
 def look_step(

@@ -138,6 +138,21 @@ def told(word: str, words: Sequence[str], right: float) -> tuple[float, ...]:
     return tuple(right if w == word else other for w in words)
 
 
+def told_again(words: Sequence[str], answers: Sequence[tuple[str, float]], same_slip: float) -> tuple[float, ...]:
+    """Likelihood of each true word after several looks at one thing, in order. answers: (word told, chance that such an answer is
+    right); same_slip: chance that who looks once more says what was said before, right or wrong.
+
+    >>> told_again(("yes", "no"), [("yes", 0.97), ("no", 0.97)], 0.2)[0] == told_again(("no", "yes"), [("yes", 0.97), ("no", 0.97)], 0.2)[0]
+    True
+    """
+    out = [1.0] * len(words)
+    for number, (word, right) in enumerate(answers):
+        fresh, said = told(word, words, right), [w for w, _ in answers[:number]]
+        repeats = same_slip * said.count(word) / len(said) if said else 0.0
+        out = [p * (repeats + (1.0 - same_slip if said else 1.0) * q) for p, q in zip(out, fresh, strict=True)]
+    return tuple(out)
+
+
 def _floored(p: Sequence[float], floor: float) -> tuple[float, ...]:
     return tuple(max(x, floor) for x in p)
 
@@ -376,7 +391,7 @@ class Grader:
 
     def _answers(self) -> None:
         spoken = spoken_circuits(self.case, self.topology)
-        latest: dict[tuple[str, str, str], tuple[Entry, Finding, str]] = {}
+        latest: dict[tuple[str, str, str], tuple[Finding, list[tuple[Entry, str]]]] = {}
         for entry in self.case.entries:
             if entry.condition or entry.source != "today":
                 continue
@@ -386,24 +401,28 @@ class Grader:
                     continue
                 finding = self.knowledge.findings[check.finding]
                 word = check.answers[entry.answer].word or entry.answer
-                latest[entry.check, finding.id, place_of(entry, finding.place, self.topology, spoken)] = (
-                    entry,
-                    finding,
-                    word,
-                )
+                key = entry.check, finding.id, place_of(entry, finding.place, self.topology, spoken)
+                before = latest[key][1] if entry.again and key in latest else []
+                latest[key] = finding, [*before, (entry, word)]
             elif entry.finding:
                 finding = self.knowledge.findings[entry.finding]
-                latest["", finding.id, place_of(entry, finding.place, self.topology, spoken)] = (
-                    entry,
-                    finding,
-                    entry.word,
-                )
-        for (check_id, finding_id, place), (entry, finding, word) in latest.items():
-            table = self.knowledge.words
-            right = table.graded_right[entry.sure] if not check_id else table.answer_right[entry.sure][entry.who]
-            p = told(word, finding.ordered or finding.words, right)
-            text = finding.texts[word] + ("" if entry.who == "saw" else " (the customer says)")
-            self._put(Evidence(finding_id, place, p, {}, (text,), entry.state or self.state, None, True))
+                key = "", finding.id, place_of(entry, finding.place, self.topology, spoken)
+                latest[key] = finding, [(entry, entry.word)]
+        for (check_id, finding_id, place), (finding, looks) in latest.items():
+            p = told_again(
+                finding.ordered or finding.words,
+                [(word, self._right(check_id, entry)) for entry, word in looks],
+                self.knowledge.words.verdict["same-slip-again"],
+            )
+            said = list(dict.fromkeys((word, entry.who) for entry, word in looks))
+            texts = [finding.texts[word] + ("" if who == "saw" else " (the customer says)") for word, who in said]
+            state = looks[-1][0].state or self.state
+            self._put(Evidence(finding_id, place, p, {}, tuple(texts), state, None, True))
+
+    def _right(self, check_id: str, entry: Entry) -> float:
+        """Chance that an answer, or a finding given as a word, is right."""
+        table = self.knowledge.words
+        return table.answer_right[entry.sure][entry.who] if check_id else table.graded_right[entry.sure]
 
     def _bounds(self) -> None:
         """Physical impossibilities and comparisons weigh on the instruments alone: no cause explains them."""

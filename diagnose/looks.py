@@ -76,7 +76,7 @@ def may_change(work: Work, setup: Setup, gates: Gates) -> bool:
 def _word_of(work: Work, check_id: str) -> str | None:
     """The answer word given to a check, None when it was not answered, "" for cannot tell."""
     for entry in reversed(work.case.entries):
-        if entry.check == check_id:
+        if entry.check == check_id and not (entry.again and entry.answer == "cannot-tell"):
             return (
                 ""
                 if entry.answer == "cannot-tell"
@@ -229,6 +229,40 @@ def candidates(work: Work, network: Network, gates: Gates, relevant: set[str]) -
                 chance *= knowledge.words.verdict["answer-chance-elsewhere"]
             out.append(Candidate(check, place, cost, chance, tuple(unmet), cover, saves, settles, _eases(work, check)))
     return [replace(one, blocks=_blocked(one.check, out)) if one.eases else one for one in out]
+
+
+def second_looks(work: Work, network: Network, gates: Gates, relevant: set[str]) -> list[Candidate]:
+    """Looks answered in words that may be made once more, since an answer may be a slip; a third time where two differ.
+
+    Readings are not among them: a number that cannot be is settled by another instrument.
+    """
+    knowledge, case, spoken = work.knowledge, work.case, spoken_circuits(work.case, work.topology)
+    said: dict[tuple[str, str], list[str]] = {}
+    for entry in case.entries:
+        check = knowledge.checks.get(entry.check)
+        if (
+            check is None
+            or check.safety
+            or check.reads
+            or entry.answer not in check.answers
+            or isinstance(check, Setup)
+        ):
+            continue
+        where = check.id, place_of(entry, check.place, work.topology, spoken)
+        said[where] = [*(said.get(where, []) if entry.again else []), entry.answer]
+    open_access = opened_access(work)
+    out = []
+    for (name, place), answers in said.items():
+        check = knowledge.checks[name]
+        settled = len(answers) > 2 or len(answers) == 2 and len(set(answers)) == 1
+        if settled or name not in relevant or place not in _check_places(check, network):
+            continue
+        if not allowed(check, case, gates) or not fits_machine(check, work.facts) or otherwise(check, work.changed):
+            continue
+        if unmet_needs(work, check.needs) == []:
+            cost = check_cost(knowledge, check, open_access, work.state)
+            out.append(Candidate(check, place, cost, _answer_chance(work, check), said=tuple(answers)))
+    return out
 
 
 def _taken_with(check: Check) -> set[tuple[str, bool]]:

@@ -209,6 +209,8 @@ def entry_line(entry: Entry, knowledge: Knowledge) -> Line:
         remarks.append("said by the customer")
     if entry.sure != "sure":
         remarks.append({"think-so": "fairly sure", "guess": "a guess"}[entry.sure])
+    if entry.again:
+        remarks.append("looked at once more")
     for given in (entry.state, entry.steadiness, entry.condition, entry.instrument):
         if given:
             remarks.append(str(given).replace("-", " "))

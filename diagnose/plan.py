@@ -169,6 +169,7 @@ class Candidate:
     cover: what has to be opened for it ("" = nothing, or it is open); saves: minutes of ``cost`` it no longer takes then.
     settles: whether it settles a contradiction. eases: what a minute counts after an answer that means that the site is cooled
     meanwhile (a change of set-up); empty for plain looks. blocks: candidates that cannot be looked at then, as (check, place).
+    said: what was answered before where it is a second look.
     """
 
     check: Check
@@ -181,6 +182,7 @@ class Candidate:
     settles: bool = False
     eases: Mapping[str, float] = field(default_factory=dict)
     blocks: frozenset[tuple[str, str]] = frozenset()
+    said: tuple[str, ...] = ()
 
 
 @dataclass
@@ -284,6 +286,10 @@ def plan_next(
             continue
         if check.answers:
             answers, table = answer_table(network.knowledge, check, network.node(keys[0]).words, who)
+            if candidate.said:  # who looks again may say the same again, right or wrong
+                same = network.words.verdict["same-slip-again"]
+                repeats = np.array([candidate.said.count(a) for a in answers]) / len(candidate.said)
+                table = same * repeats[None, :] + (1.0 - same) * table
             blocks.append((candidate, answers, predictor.words(keys[0]) @ table))
         else:
             blocks.append((candidate, *_joint_words(keys, predictor, network)))
@@ -380,11 +386,15 @@ def _entropy(p: Array) -> Array:
 
 
 def check_cost(knowledge: Knowledge, check: Check, open_access: Iterable[str], state: str) -> float:
+    """What a look costs, in minutes: its own, and what every question takes besides: walking, asking, reading back, patience."""
+    return knowledge.words.verdict["question-minutes"] + look_minutes(knowledge, check, open_access, state)
+
+
+def look_minutes(knowledge: Knowledge, check: Check, open_access: Iterable[str], state: str) -> float:
     """Minutes of a look: doing, waiting, care, tools, covers not yet open, bringing the machine into the state it needs, putting
     back what it changes."""
     words = knowledge.words
-    # every question takes its own time besides the look: walking, asking, reading back
-    cost = words.verdict["question-minutes"] + check.minutes + check.wait_minutes
+    cost = check.minutes + check.wait_minutes
     if check.access is None or check.access not in set(open_access):
         # tools and care come with the opening: gauges that are on serve the next reading as well
         cost += hazard_minutes(knowledge, check.hazards) + words.tool_minutes * len(check.tools)

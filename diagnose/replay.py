@@ -100,7 +100,7 @@ def entries_for(step: Step, call: Call) -> tuple[list[Entry], str]:
     place = step.place if ":" in step.place else ""
     given = call.answers.get(f"{step.id}@{place}") or call.answers.get(step.id)
     if given is None:
-        return [Entry(check=step.id, answer="cannot-tell", place=place)], "cannot-tell"
+        return [Entry(check=step.id, answer="cannot-tell", place=place, again=step.again)], "cannot-tell"
     if "answer" in given:
         entry = {
             "check": step.id,
@@ -108,6 +108,7 @@ def entries_for(step: Step, call: Call) -> tuple[list[Entry], str]:
             "place": given.get("place", place),
             "sure": given.get("sure", "sure"),
             "who": given.get("who", "saw"),
+            "again": step.again,
         }
         return [Entry.model_validate(entry)], str(given["answer"])
     readings = [Entry.model_validate({"place": one.get("place", place), **one}) for one in given["readings"]]

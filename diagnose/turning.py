@@ -220,7 +220,7 @@ def explained_steps(what: WhatIf, steps: Sequence[Step]) -> list[Step]:
     out, left = [], EXPLAINED_STEPS
     for step in steps:
         check = what.work.knowledge.checks.get(step.id) if step.asks else None
-        if check is None or not left:
+        if check is None or not left or step.again:
             out.append(step)
             continue
         left -= 1

@@ -284,7 +284,7 @@ def _enough_seen(work: Work) -> bool:
 def first_looks(work: Work, useful: Sequence[Scored]) -> list[Scored]:
     """The complaint's own first looks that still tell something: cheap and safe, they come before any verdict but a sure one."""
     first = work.knowledge.complaints[work.case.complaint].first
-    return [s for s in useful if s.candidate.check.id in first]
+    return [s for s in useful if s.candidate.check.id in first and not s.candidate.said]
 
 
 def confirming(work: Work, network: Network, lead: Lead, index: int, useful: Sequence[Scored]) -> list[Scored]:
@@ -292,7 +292,7 @@ def confirming(work: Work, network: Network, lead: Lead, index: int, useful: Seq
     if index in lead.confirmed:
         return []
     cause, _, _ = remedy_of(work, network, index)
-    return [s for s in useful if s.candidate.check.id in cause.confirm]
+    return [s for s in useful if s.candidate.check.id in cause.confirm and not s.candidate.said]
 
 
 def _needed_partner(work: Work, network: Network, lead: Lead) -> int | None:
@@ -345,7 +345,7 @@ def second_cause_looks(work: Work, network: Network, lead: Lead, useful: Sequenc
         cause = work.knowledge.causes[network.instances[index].cause]
         if any((edge.finding or "") in names for edge in cause.brings):
             wanted |= {*cause.confirm, *cause.clear}
-    return [s for s in useful if s.candidate.check.id in wanted]
+    return [s for s in useful if s.candidate.check.id in wanted and not s.candidate.said]
 
 
 def _one(

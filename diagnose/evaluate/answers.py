@@ -11,9 +11,10 @@ looked at anew.
 from __future__ import annotations
 
 import random
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
+from diagnose.again import said_again
 from diagnose.case import Entry
 from diagnose.evaluate.cases import Call, true_word
 from diagnose.network import Key, Network
@@ -137,12 +138,15 @@ class Person:
         entries, said = self.answer(self.knowledge.checks[name], place)
         return entries if said != "cannot-tell" else []
 
-    def answer(self, check: Check, asked: str = "") -> tuple[list[Entry], str]:
-        """Entries that answer a look, and the answer in words."""
+    def answer(self, check: Check, asked: str = "", before: Sequence[Entry] = ()) -> tuple[list[Entry], str]:
+        """Entries that answer a look, and the answer in words. before: what was answered to it, where it is made once more."""
         where = self.place_of(check, asked)
         place = where if ":" in where else ""
-        silent = Entry(check=check.id, answer="cannot-tell", place=place)
-        rng = self._asked("answer", check.id, where)
+        silent = Entry(check=check.id, answer="cannot-tell", place=place, again=bool(before))
+        rng = self._asked("answer", check.id, where, *(["again", str(len(before))] if before else []))
+        same = said_again(before, self.knowledge.words.verdict["same-slip-again"], rng)
+        if same is not None:
+            return [same], same.answer
         if not check.safety and rng.random() < self.call.cannot_tell:
             return [silent], "cannot-tell"
         if check.reads:

@@ -10,6 +10,7 @@ from typing import Any
 
 from diagnose.advice import Advice, Step, Suspect, Verdict
 from diagnose.advise import advise
+from diagnose.again import told_before
 from diagnose.case import Case, Machine
 from diagnose.evaluate.answers import Person
 from diagnose.evaluate.cases import Call, draw_call, noticed, tried_again
@@ -136,7 +137,7 @@ def _part(knowledge: Knowledge, person: Person, case: Case, earlier: int) -> Par
 
 
 def _ask(knowledge: Knowledge, part: Part, look: Step) -> None:
-    entries, told = part.person.answer(knowledge.checks[look.id], look.place)
+    entries, told = part.person.answer(knowledge.checks[look.id], look.place, told_before(look, part.case.entries))
     part.hazards |= set(look.hazards)
     part.asked.append(f"{look.id}: {told}")
     part.case = part.case.model_copy(update={"entries": (*part.case.entries, *entries)})

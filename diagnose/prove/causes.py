@@ -69,7 +69,7 @@ def work_draw(
         looks = [s for s in advice.next if s.asks]
         if advice.verdict is not None or not looks or len(asked) >= MOST_LOOKS:
             break
-        entries, told = answer(looks[0], draw)
+        entries, told = answer(looks[0], draw, case.entries)
         asked.append(f"{looks[0].id}: {told}")
         case = case.model_copy(update={"entries": (*case.entries, *entries)})
         advice = advise(case, knowledge)

@@ -19,6 +19,7 @@ from typing import Any
 import numpy as np
 
 from diagnose.advice import Step
+from diagnose.again import said_again, told_before
 from diagnose.case import Case, Entry
 from diagnose.looks import tells_for
 from diagnose.network import Array, Key, Network, network_for
@@ -163,9 +164,14 @@ def _place_of(check: Check, network: Network) -> str:
     return next(p.id for p in network.places.values() if p.kind == check.place)
 
 
-def answer(step: Step, draw: Draw) -> tuple[list[Entry], str]:
-    """Entries that answer a step, and the answer in words."""
-    return told(draw.work.knowledge.checks[step.id], draw)
+def answer(step: Step, draw: Draw, before: Sequence[Entry] = ()) -> tuple[list[Entry], str]:
+    """Entries that answer a step, and the answer in words. before: what was told so far; who looks once more may say the same again."""
+    knowledge = draw.work.knowledge
+    same = said_again(told_before(step, before), knowledge.words.verdict["same-slip-again"], draw.rng)
+    if same is not None:
+        return [same], same.answer
+    entries, words = told(knowledge.checks[step.id], draw)
+    return [e.model_copy(update={"again": step.again}) if e.check else e for e in entries], words
 
 
 def told(check: Check, draw: Draw) -> tuple[list[Entry], str]:

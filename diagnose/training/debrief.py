@@ -11,7 +11,7 @@ from diagnose.case import Case
 from diagnose.looks import opened_access
 from diagnose.phrases import likely
 from diagnose.places import spell
-from diagnose.plan import check_cost
+from diagnose.plan import look_minutes
 from diagnose.training.scoring import Points, score, total, truths, worth
 from diagnose.training.session import Part, Session
 from diagnose.training.world import opening_case, world_of
@@ -163,12 +163,13 @@ def _worked(scenario: Scenario, knowledge: Knowledge, seed: int) -> PlannerPath:
         place = looks[0].place if ":" in looks[0].place else ""
         told = world.look(check, place)
         work = prepare(case, knowledge)
-        cost = check_cost(knowledge, check, opened_access(work), work.state)
-        if told.note:
-            cost = knowledge.words.verdict["question-minutes"]
+        cost = knowledge.words.verdict["exercise-question-minutes"]
+        if not told.note:
+            cost += look_minutes(knowledge, check, opened_access(work), work.state)
         spent += cost
         steps.append(PlannerStep(check=check.id, title=looks[0].title, told=told.text, minutes=cost))
-        case = case.model_copy(update={"entries": (*case.entries, *told.entries)})
+        entries = [e.model_copy(update={"again": looks[0].again}) if e.check else e for e in told.entries]
+        case = case.model_copy(update={"entries": (*case.entries, *entries)})
         beliefs.append(belief_at(case, scenario, knowledge, spent))
         advice = advise(case, knowledge)
     verdict = advice.verdict

@@ -124,7 +124,7 @@ def _guide(session: Session, knowledge: Knowledge) -> None:
         print(f"  STOP: {advice.stop.reason} Make safe: {advice.stop.make_safe}")
     for one in advice.suspects[:3]:
         print(f"  {likely(one.probability).text}: {one.title}")
-    for step in [s for s in advice.next if s.asks][:3]:
+    for step in [s for s in advice.next if s.asks and not s.again][:3]:
         print(f"  could look: {step.id}: {step.title} [{step.minutes:g} min]")
 
 

@@ -15,7 +15,7 @@ from diagnose.case import Case, Entry
 from diagnose.looks import Gates, allowed, fits_machine, gates_of, opened_access, unmet_needs
 from diagnose.phrases import QUALIFICATIONS, ROLES, hazard_words, needed_state
 from diagnose.places import spell
-from diagnose.plan import INSTRUMENT_MINUTES, check_cost, hand_over_to, hazard_minutes, may_do
+from diagnose.plan import INSTRUMENT_MINUTES, hand_over_to, hazard_minutes, look_minutes, may_do
 from diagnose.training.world import World, opening_case, world_of
 from diagnose.work import Work, prepare
 from knowledge.load import Knowledge
@@ -249,14 +249,14 @@ def look(session: Session, knowledge: Knowledge, check_id: str, place: str = "")
                 kind="stopped", check=check.id, place=where, title=title, barrier=barrier, marks=MARKS[barrier], why=why
             ),
         )
-    asking = knowledge.words.verdict["question-minutes"]
+    asking = knowledge.words.verdict["exercise-question-minutes"]
     if not fits_machine(check, work.facts):
         text = "This machine has no such part."
         return _and(
             session, Happening(kind="look", check=check.id, place=where, title=title, told=text, minutes=asking)
         )
     told = world.look(check, where)
-    cost = asking if told.note else check_cost(knowledge, check, opened_access(work), work.state)
+    cost = asking + (0.0 if told.note else look_minutes(knowledge, check, opened_access(work), work.state))
     return _and(
         session,
         Happening(

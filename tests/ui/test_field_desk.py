@@ -80,6 +80,20 @@ def test_an_answer_is_stored_as_asked_and_receipted(desk: Draw) -> None:
     assert re.search(rf"Answer {before + 1} saved \d\d:\d\d", app.text)
 
 
+def test_a_second_look_is_kept_as_one(desk: Draw, fixed: Callable[..., None]) -> None:
+    fixed(next=(step(title="Once more: Look at the valves", again=True),))
+    app = desk(call=CALL)
+    assert "Once more: Look at the valves" in app.heading
+    app.press(app.answers[0])
+    last = entries()[-1]
+    assert (last.check, last.again) == ("unit-valves-look", True)
+    fixed(next=(step(again=True),))
+    app = desk(call=CALL)
+    app.press(next(b for b in app.answers if b.key.endswith("cannot-tell")))
+    assert (entries()[-1].answer, entries()[-1].again) == ("cannot-tell", True)
+    assert "looked at once more" in report_html(office.records().call(CALL))
+
+
 def test_another_device_goes_on_where_the_call_is(desk: Draw, new_process: Callable[[], None]) -> None:
     app = first_with_rows(desk)
     app.press(app.answers[0])

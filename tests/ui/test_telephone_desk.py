@@ -56,6 +56,24 @@ def test_the_script_is_the_largest_text_and_the_answer_is_kept_as_said_by_the_cu
     assert "saved" in app.text and "said by the customer" in app.text, "receipt and running log"
 
 
+def test_a_second_look_is_asked_for_in_words_and_kept_as_one(desk: Draw, monkeypatch: pytest.MonkeyPatch) -> None:
+    call, real = opened(), office.advise
+
+    def again(case: Any) -> Any:
+        """The same advice with its first look made once more."""
+        made = real(case)
+        first = made.next[0].model_copy(update={"again": True})
+        return made.model_copy(update={"next": (first, *made.next[1:])})
+
+    assert READ_OUT["en"]["again"] not in at(desk, call).text
+    office._kept.clear()
+    monkeypatch.setattr(office, "advise", again)
+    app = at(desk, call)
+    assert READ_OUT["en"]["again"] in app.text
+    app.press(app.answers[0])
+    assert [e.again for e in entries(call)] == [True]
+
+
 def test_how_sure_they_sound_is_one_tap_and_goes_with_the_answer(desk: Draw) -> None:
     call = opened()
     app = with_rows(desk, call)

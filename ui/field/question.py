@@ -31,6 +31,11 @@ def heading(screen: str, title: str, kicker: str) -> None:
     html(f"<div data-screen='{t(screen)}'><p class='kicker'>{t(kicker)}</p><h1>{t(title)}</h1></div>")
 
 
+def screen_of(step: Step, number: int) -> str:
+    """Name of a question's screen; that of a second look is another one, so that the focus moves to it too. number: of the question."""
+    return f"{step.id} {step.place}" + (f" again {number}" if step.again else "")
+
+
 def draw(desk: Desk, step: Step, waiting: int) -> None:
     """Draw a step of any kind."""
     state = needed_state(step.state)
@@ -44,7 +49,8 @@ def draw(desk: Desk, step: Step, waiting: int) -> None:
         minutes(step.minutes) if step.minutes else "",
         f"machine: {state}" if state else "",
     ]
-    heading(f"{step.id} {step.place}", step.title, ", ".join(part for part in parts if part))
+    screen = screen_of(step, len(desk.call.case.entries))
+    heading(screen, step.title, ", ".join(part for part in parts if part))
     complaint = desk.knowledge.complaints.get(desk.call.case.complaint)
     if complaint and complaint.cautions and not desk.call.case.entries:
         html(signal_box(None, " ".join(complaint.cautions)))
@@ -116,7 +122,7 @@ def answer(desk: Desk, step: Step, choice: str, usual: Mapping[str, str]) -> Non
         st.session_state["no-place"] = True
         return
     more = {name: str(st.session_state.get(desk.key(name, step.id)) or word) for name, word in usual.items()}
-    keep(desk, f"{step.id}|{place}", {"check": step.id, "answer": choice, "place": place, **more})
+    keep(desk, f"{step.id}|{place}", {"check": step.id, "answer": choice, "place": place, "again": step.again, **more})
 
 
 def _observe(desk: Desk, step: Step) -> None:

@@ -210,7 +210,7 @@ def _keep_typed(
 def cannot_or_skip(desk: Desk, step: Step, place: str, texts: tuple[str, str] = CANNOT) -> None:
     """The two rows that every question has."""
     with st.container(key="rows-soft"):
-        entry = {"check": step.id, "place": place if ":" in place else "", "answer": "cannot-tell"}
+        entry = {"check": step.id, "place": place if ":" in place else "", "answer": "cannot-tell", "again": step.again}
         no_answer = partial(keep, desk, f"{step.id}|{place}", entry)
         offer(
             texts[0], desk.key("ans", step.id, place, "cannot-tell"), no_answer, width="stretch", shortcut=shortcut(0)

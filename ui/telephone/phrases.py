@@ -11,6 +11,7 @@ READ_OUT: dict[str, dict[str, str]] = {
     "en": {
         "number": "Please read me the number and what stands behind it. I will read it back to you.",
         "read-back": "I heard {value}. Is that right?",
+        "again": "One thing once more, so that we can be sure. Please look again.",
         "wait": "Let us wait now for {minutes} minutes. Stay back from the machine and touch nothing. I stay on the line.",
         "stop": "Please stop here. Touch nothing. Move away from the machine and take everybody with you.",
         "hand-over": "Thank you, you did everything right. From here somebody trained has to look. Please leave everything as it "
@@ -23,6 +24,7 @@ READ_OUT: dict[str, dict[str, str]] = {
     "es": {
         "number": "Léame por favor el número y lo que dice detrás. Yo se lo repito.",
         "read-back": "Oí {value}. ¿Está bien?",
+        "again": "Una cosa otra vez, para estar seguros. Mire de nuevo, por favor.",
         "wait": "Ahora esperamos {minutes} minutos. No se acerque a la máquina y no toque nada. Yo sigo en la línea.",
         "stop": "Pare aquí, por favor. No toque nada. Aléjese de la máquina y llévese a todos.",
         "hand-over": "Gracias, lo hizo todo bien. Ahora tiene que mirar alguien con formación. Deje todo como está y que nadie se "

@@ -17,7 +17,7 @@ from ui import drawings, frame, office, person, timer
 from ui.field import acts, closing, log, rail, values
 from ui.field.acts import Desk
 from ui.field.desk import drawers
-from ui.field.question import answer, heading, how_sure, place_of
+from ui.field.question import answer, heading, how_sure, place_of, screen_of
 from ui.parts import announce, clock, html, md, pegs, say_now, t
 from ui.taps import go, offer
 from ui.telephone import aloud, board
@@ -141,8 +141,10 @@ def _language(desk: Desk, language: str) -> None:
 def _question(desk: Desk, step: Step, check: Check, language: str) -> None:
     text = telephone(desk.knowledge, check.id, language)
     number = sum(1 for e in desk.call.case.entries if e.check) + 1
+    if step.again:
+        aloud.phrase("again", language)
     html(
-        f"<div data-screen='{t(step.id)} {t(step.place)}'><p class='kicker'>Question {number}: {t(step.title)}</p>"
+        f"<div data-screen='{t(screen_of(step, number))}'><p class='kicker'>Question {number}: {t(step.title)}</p>"
         f"<h1 class='say' lang='{t(language)}'>{t(text.telephone)}</h1></div>"
     )
     if language != ENGLISH:
@@ -150,7 +152,7 @@ def _question(desk: Desk, step: Step, check: Check, language: str) -> None:
     rows = (
         ("Listen for", check.listen_for),
         ("Sounds wrong", sounds_wrong(desk.knowledge, check.id)),
-        ("Why this", check.why),
+        ("Why this", step.why if step.again else check.why),
     )
     html("<dl class='coach'>" + "".join(f"<dt>{k}</dt><dd>{t(v)}</dd>" for k, v in rows if v) + "</dl>")
     if check.wait_minutes:

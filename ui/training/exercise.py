@@ -219,7 +219,7 @@ def _proposals(kept: Kept) -> None:
             f"<p><b>Make safe:</b> {t(advice.stop.make_safe)}</p></section>"
         )
     checks = office.knowledge().checks
-    steps = [checks[s.id] for s in advice.next if s.asks and s.id in checks][:3]
+    steps = [checks[s.id] for s in advice.next if s.asks and not s.again and s.id in checks][:3]
     if steps:
         html("<h2>Worth their minutes</h2>")
         _rows(kept, steps, "proposed")
