@@ -96,8 +96,12 @@ def _draw(work: Work, network: Network, inference: Inference, belief: Belief, ex
         if stop is not None and stop.ends
         else decide(work, network, belief, lead, plan.scored, plan.base, plan.bit, gates)
     )
-    if verdict is not None and verdict.kind != "hand-over":  # before anybody acts on it: may one answer have been a slip?
-        again = plan_next([*now, *second_looks(work, network, gates, relevant)], predictor, network, tells_for(work, network))
+    if (
+        verdict is not None and verdict.kind != "hand-over"
+    ):  # before anybody acts on it: may one answer have been a slip?
+        again = plan_next(
+            [*now, *second_looks(work, network, gates, relevant)], predictor, network, tells_for(work, network)
+        )
         if decide(work, network, belief, lead, again.scored, again.base, again.bit, gates) is None:
             plan, verdict = again, None
     if stop is not None and stop.ends:
