@@ -237,8 +237,8 @@ def _observe(work: Work, one: Scored, network: Network, lead_in: str) -> Step:
     if not one.candidate.said:
         return made
     told = " and ".join(dict.fromkeys(one.candidate.check.answers[a].text for a in one.candidate.said))
-    why = f"Much hangs on this, and an answer may be a slip. Told before: {told.rstrip('.')}. "
-    return made.model_copy(update={"again": True, "title": f"Once more: {made.title}", "why": why + made.why})
+    why = f"Told before: {told.rstrip('.')}. Much hangs on it, and an answer may be a slip."
+    return made.model_copy(update={"again": True, "title": f"Once more: {made.title}", "why": why})
 
 
 def look_step(

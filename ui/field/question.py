@@ -55,6 +55,8 @@ def draw(desk: Desk, step: Step, waiting: int) -> None:
     if complaint and complaint.cautions and not desk.call.case.entries:
         html(signal_box(None, " ".join(complaint.cautions)))
     cautions(step)
+    if step.again:  # whoever is asked twice wants to know at once why
+        html(f"<p class='why'>{t(step.why)}</p>")
     html(f"<p class='ask'>{t(step.ask)}</p>")
     drawings.draw(step.id)
     if step.tools:
@@ -74,7 +76,7 @@ def draw(desk: Desk, step: Step, waiting: int) -> None:
         hand_over(desk, step.who)
     else:
         did_it(desk, ((step.id, one_place(step.place)),))
-    if step.why:
+    if step.why and not step.again:
         html(f"<p class='why'><b>Why this:</b> {t(step.why)}</p>")
     more = f"{waiting} more {'check waits' if waiting == 1 else 'checks wait'} after this one. " if waiting else ""
     st.caption(f"{more}{STUCK}")
