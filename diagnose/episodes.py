@@ -42,9 +42,12 @@ def _single_row(hypotheses: Hypotheses, count: int) -> Index:
 def efficacy(network: Network, remedied: Remedied) -> Array:
     """Chance that the remedy takes away each instance; index 0 is "no cause"."""
     out = np.zeros(len(network.instances) + 1)
+    where = network.places.get(remedied.place)
     for number, instance in enumerate(network.instances, 1):
-        remedy = network.knowledge.causes[instance.cause].remedy
-        if remedy.id == remedied.action and remedied.place in ("", instance.place.id, instance.place.kind):
+        remedy, own = network.knowledge.causes[instance.cause].remedy, instance.place
+        # cards of one remedy may stand for different kinds of places: a bypass is set right for the pump and for the loop
+        beside = where is not None and where.kind != own.kind and where.touches(own)
+        if remedy.id == remedied.action and (remedied.place in ("", own.id, own.kind) or beside):
             out[number] = network.words.cures[remedy.cures]
     return out
 

@@ -107,6 +107,22 @@ def remedy_cost(
     return own
 
 
+def remedies_of_several_kinds(knowledge: Knowledge) -> frozenset[str]:
+    """Remedies of cards that stand for different kinds of places."""
+    found: frozenset[str] | None = knowledge.memo.get("remedies-of-several-kinds")
+    if found is None:
+        kinds: dict[str, set[str]] = {}
+        for cause in knowledge.causes.values():
+            kinds.setdefault(cause.remedy.id, set()).add(cause.place)
+        found = knowledge.memo["remedies-of-several-kinds"] = frozenset(r for r, own in kinds.items() if len(own) > 1)
+    return found
+
+
+def remedy_name(knowledge: Knowledge, remedy: Remedy, place: str) -> str:
+    """What is done where; what cards for different kinds of places share is done once for all of them."""
+    return remedy.id if remedy.id in remedies_of_several_kinds(knowledge) else f"{remedy.id}@{place}"
+
+
 def keep_worlds(belief: Belief, role: str, qualified: Sequence[str], most: int = MOST_WORLDS) -> Worlds:
     """Cut the joint posterior to its most probable states and attach what each needs."""
     network, knowledge = belief.network, belief.network.knowledge
@@ -139,7 +155,8 @@ def keep_worlds(belief: Belief, role: str, qualified: Sequence[str], most: int =
         if cause.kind == "normal":  # who is told the wrong explanation will not believe the next one either
             return remedy_number(cause.remedy.id, costs[0], 1.0)
         cost = remedy_cost(knowledge, cause.remedy, cause.proof_minutes, role, qualified)
-        return remedy_number(f"{cause.remedy.id}@{instance.place.id}", cost, knowledge.words.cures[cause.remedy.cures])
+        name = remedy_name(knowledge, cause.remedy, instance.place.id)
+        return remedy_number(name, cost, knowledge.words.cures[cause.remedy.cures])
 
     need = np.full((len(worlds), 3), -1, dtype=np.int64)
     for w, world in enumerate(worlds):

@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from diagnose.advice import Step
 from diagnose.looks import Gates, unmet_needs
 from diagnose.network import Network
-from diagnose.plan import Plan, Worlds, hand_over_to, is_quick
+from diagnose.plan import Plan, Worlds, hand_over_to, is_quick, remedy_name
 from diagnose.verdict import Lead, remedy_of
 from diagnose.work import Work
 from knowledge.models import Remedy
@@ -39,7 +39,7 @@ def worth_trying(work: Work, network: Network, lead: Lead, plan: Plan, worlds: W
     cause, remedy, place = remedy_of(work, network, lead.top)
     if plan.choice.kind != "act" or lead.p_top < table["one-cause-quick"] or cause.kind != "fault":
         return None
-    own = f"{remedy.id}@{network.instances[lead.top].place.id}"
+    own = remedy_name(work.knowledge, remedy, network.instances[lead.top].place.id)
     if worlds.remedies[plan.choice.number] != own or not is_quick(work.knowledge, remedy):
         return None
     if gates.ask_first or remedy.id in gates.remedies or set(remedy.hazards) & gates.hazards:

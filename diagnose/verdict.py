@@ -141,7 +141,7 @@ def _same_remedy(work: Work, network: Network, top: int) -> tuple[int, ...]:
         i
         for i, inst in enumerate(network.instances)
         if i != top
-        and inst.place == lead.place
+        and inst.place.touches(lead.place)
         and (
             inst.cause in cause.inseparable
             or cause.id in causes[inst.cause].inseparable

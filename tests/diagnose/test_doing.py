@@ -11,6 +11,10 @@ from diagnose.advise import advise
 from diagnose.case import Entry
 from diagnose.case_check import parse_case
 from diagnose.doing import done_of, done_together, entries_of
+from diagnose.plan import keep_worlds
+from diagnose.suspects import likelihoods_by_cause
+from diagnose.verdict import lead_of
+from diagnose.work import prepare, reason
 from knowledge.load import Knowledge, load_knowledge
 
 
@@ -59,3 +63,31 @@ def test_not_cured_at_one_circuit_leaves_the_other_in_question(base: Knowledge) 
 
     assert driers("circuit:A") == {"circuit:B"}
     assert driers("") == set()
+
+
+def test_one_remedy_of_cards_for_different_places_is_done_once(base: Knowledge) -> None:
+    """An open bypass stands on a card of the loop and on one of the pump; the valve is the same, and so is the way it is set right."""
+    both = {"bypass-wrong", "pump-bypass-left-open"}
+    machine = {"refrigerant": "R-410A", "pump_in_use": "onboard", "circuits": 1}
+    seen = [
+        {"check": "bypass-look", "answer": "open-with-onboard-pump"},
+        {"check": "pump-recent-work-ask", "answer": "valves-moved"},
+    ]
+
+    def after(*more: dict[str, Any]) -> Any:
+        case = {"complaint": "strainer-suspected", "qualified": ["electrical"], "machine": machine}
+        return advise(parse_case({**case, "entries": [*seen, *more]}), base)
+
+    def share(advice: Any) -> float:
+        return float(sum(s.probability for s in advice.suspects if s.cause in both))
+
+    assert {s.cause for s in after().suspects[:2]} == both and share(after()) > 0.8
+    for place in ("", "pump:onboard"):
+        done = {"action": "set-bypass", "outcome": "not-cured", **({"place": place} if place else {})}
+        assert share(after(done)) < 0.2, "set right for one, it is set right for the other"
+    work = prepare(parse_case({"complaint": "strainer-suspected", "machine": machine, "entries": seen}), base)
+    network, inference, belief = reason(work)
+    lead = lead_of(work, network, inference, belief, likelihoods_by_cause(network, inference), belief)
+    assert {network.instances[i].cause for i in (lead.top, *lead.same_remedy)} >= both and lead.p_same > lead.p_top
+    worlds = keep_worlds(belief, "technician", ())
+    assert "set-bypass" in worlds.remedies and not [name for name in worlds.remedies if name.startswith("set-bypass@")]
