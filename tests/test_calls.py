@@ -10,14 +10,15 @@ from typing import Any
 
 import pytest
 
-from diagnose.replay import read_call, replay_folder
+from diagnose.replay import read_call, replay_folder, work
 from knowledge.load import CARDS, Knowledge, load_knowledge
 from knowledge.yaml_text import read_yaml
 
 CALLS = Path(__file__).parent / "calls"
 OWN = Path(__file__).parent / "calls_own"
 MORE = Path(__file__).parent / "calls_more"
-EVERY = sorted(p for folder in (CALLS, OWN, MORE) for p in folder.glob("*.yaml"))
+FRESH = Path(__file__).parent / "calls_fresh"
+EVERY = sorted(p for folder in (CALLS, OWN, MORE, FRESH) for p in folder.glob("*.yaml"))
 LEAST_COPIED = 35  # letters; shorter sentences ("Fluid: water") are anybody's
 RULE_KINDS = {
     "state",
@@ -45,8 +46,14 @@ def table(base: Knowledge) -> dict[str, Any]:
 
 @pytest.fixture(scope="module")
 def own(base: Knowledge) -> dict[str, Any]:
-    """The same for the second set."""
-    return replay_folder(OWN, base, ablation=True)
+    """The replay of the second set."""
+    return replay_folder(OWN, base)
+
+
+@pytest.fixture(scope="module")
+def fresh(base: Knowledge) -> dict[str, Any]:
+    """The replay of the set that was written before any card was read."""
+    return replay_folder(FRESH, base)
 
 
 def rows(table: dict[str, Any], outcome: str) -> list[dict[str, Any]]:
@@ -115,13 +122,30 @@ def test_the_rule_stage_matters(table: dict[str, Any]) -> None:
     assert len(changed) >= 8
 
 
-def test_every_kind_of_rule_speaks_somewhere(table: dict[str, Any], own: dict[str, Any]) -> None:
-    spoken = {k for r in [*table["calls"], *own["calls"]] for k in r["ablation"]["kinds"]}
+def test_every_kind_of_rule_speaks_somewhere(table: dict[str, Any], base: Knowledge) -> None:
+    meter_against_drop = work(read_call(OWN / "own-07.yaml", base), base).final
+    assert meter_against_drop is not None
+    spoken = {k for r in table["calls"] for k in r["ablation"]["kinds"]} | {f.kind for f in meter_against_drop.fired}
     assert spoken == RULE_KINDS
 
 
 def test_the_own_calls_are_worked_safely(own: dict[str, Any]) -> None:
     """The second set may be worked better or worse, but never unsafely."""
     assert own["total"]["forbidden"] == 0
-    assert all(not r["ablation"]["forbidden"] for r in own["calls"])
     assert [r["id"] for r in rows(own, "stop") if not r["right_outcome"]] == []
+
+
+def test_untrained_callers_are_asked_nothing_forbidden_without_the_rules(base: Knowledge) -> None:
+    calls = [call for path in sorted(OWN.glob("*.yaml")) if (call := read_call(path, base)).case.role != "technician"]
+    assert calls
+    assert [w.id for call in calls if (w := work(call, base, rules=False)).forbidden] == []
+
+
+def test_the_fresh_calls_stay_where_mending_brought_them(fresh: dict[str, Any]) -> None:
+    """What the first run gave stands in their README; this is what came of it, and no less."""
+    total = fresh["total"]
+    assert total["forbidden"] == 0
+    assert total["first"] >= 12
+    assert total["within_three"] >= 12
+    assert total["right_outcome"] >= 12
+    assert [r["id"] for r in [*rows(fresh, "stop"), *rows(fresh, "normal")] if not r["right_outcome"]] == []
