@@ -101,6 +101,7 @@ class Step(Part):
     kind reconfigure: the set-up is changed (answers: what may come of it) or put back (one answer: "undone"); both are told as
     actions.
 
+    instrument: what its readings are taken from, told with each of them ("" = the usual gauge or thermometer).
     again: the same look once more, with nothing changed meanwhile; the answer is told with ``again`` too.
     tells: for readings, the words of the most telling finding and who would lead then; only where explanations were asked for.
     """
@@ -125,6 +126,12 @@ class Step(Part):
     telephone: str = ""
     tells: tuple[Choice, ...] = ()
     again: bool = False
+    instrument: str = ""
+
+    def instrument_at(self, place: str) -> str:
+        """Name of what a reading at a place is taken from: each circuit has a sensor of its own behind the display."""
+        name = self.instrument
+        return f"{name} {place.partition(':')[2]}" if name and place.startswith("circuit:") else name
 
     @property
     def asks(self) -> bool:

@@ -185,7 +185,10 @@ def _entry(line: str, step: Step | None) -> Entry | None:
     name, found, value = line.partition("=")
     if found and value.strip():
         value, _, where = value.partition("@")
-        return Entry(quantity=name.strip().replace(" ", "_"), value=value.strip(), place=where.strip())
+        quantity, where = name.strip().replace(" ", "_"), where.strip()
+        asked = step is not None and quantity in step.reads
+        instrument = step.instrument_at(where or step.place) if step is not None and asked else ""
+        return Entry(quantity=quantity, value=value.strip(), place=where, instrument=instrument)
     return None
 
 

@@ -277,4 +277,5 @@ def look_step(
         why=lead_in + check.why,
         listen_for=check.listen_for,
         telephone=check.telephone,
+        instrument=check.instrument,
     )

@@ -25,6 +25,12 @@ from shared.units import parse, parse_spread, show
 HONEST = ""
 CARD_FACTS = ("clean-split", "card-subcooling")  # rows that use this very machine's own healthy figure
 UNSTEADY_SOFT = 1.5  # bands widened by half while steadiness is only assumed
+# how far a pressure of the running machine wanders between two readings (Pa): 4 and 10 psi, common practice, no source
+MOVES = {"suction_pressure": 27_600.0, "liquid_pressure": 68_900.0, "discharge_pressure": 68_900.0}
+GROSS, GROSSLY = (
+    0.2,
+    4.0,
+)  # share of liars that lie several times as far as theirs usually do: common practice, no source
 SETTLED = (
     "superheat",
     "subcooling",
@@ -447,7 +453,8 @@ class Grader:
                     factors[mode.id] *= self._possible(bound, *changed) if changed else base
         for first, second in self.readings.comparisons:
             for phase, (a, b) in enumerate(zip(first.values, second.values, strict=False)):
-                sd = math.hypot(first.sd[phase], second.sd[phase]) or 1e-9
+                moves = MOVES.get(first.quantity, 0.0) if {first.state, second.state} & {"cooling"} else 0.0
+                sd = math.hypot(first.sd[phase], second.sd[phase], moves) or 1e-9
                 density = _density(a - b, 0.0, sd)
                 if abs(a - b) > 3 * sd and phase == 0:
                     self.out.impossible.append(
@@ -458,8 +465,10 @@ class Grader:
                     shift = (mode.bias.get(first.quantity, 0.0) if mode.instrument == first.instrument else 0.0) - (
                         mode.bias.get(second.quantity, 0.0) if mode.instrument == second.instrument else 0.0
                     )
-                    wide = math.hypot(sd, mode.spread.get(first.quantity, 0.0)) if shift else sd
-                    factors[mode.id] *= _density(a - b, shift, wide)
+                    spread = mode.spread.get(first.quantity, 0.0) if shift else 0.0
+                    usual = _density(a - b, shift, math.hypot(sd, spread))
+                    gross = _density(a - b, shift, math.hypot(sd, GROSSLY * spread))
+                    factors[mode.id] *= (1.0 - GROSS) * usual + GROSS * gross
         self.out.mode_factor = {HONEST: honest, **factors}
 
     def _bound_holds(self, bound: Bound, value: DerivedValue) -> bool:

@@ -203,6 +203,8 @@ class Check(Card):
     needs_qualified: what the person must be qualified for. state: the machine state it needs. access: a cover or
     isolation that, once open, serves other checks too. needs: safety questions (check ids and the words they must
     have) that must be answered first. again: it reads once more, with another instrument, what may have been read before.
+    instrument: what its readings are taken from, where that is not the gauge or thermometer usually put on ("display"); the same
+    quantity read otherwise is then a comparison of the two.
     """
 
     id: Id
@@ -230,6 +232,7 @@ class Check(Card):
     usually: SureWord = "sure"
     safety: bool = False
     again: bool = False
+    instrument: str = ""
     when: dict[str, tuple[str, ...]] = {}
     families: tuple[Id, ...] = ()
     words: tuple[str, ...] = ()

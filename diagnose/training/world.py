@@ -479,7 +479,7 @@ class World:
                 "place": place if ":" in place else "",
                 "state": state,
                 "steadiness": steady,
-                "instrument": f"second, for {check.id}" if check.again else "",
+                "instrument": (check.instrument or f"second, for {check.id}") if check.again else "",
                 "who": "saw" if self.scenario.role == "technician" else "customer-says",
             }
         )

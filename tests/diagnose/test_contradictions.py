@@ -12,9 +12,12 @@ import pytest
 
 from diagnose.advice import Advice
 from diagnose.advise import advise
+from diagnose.ask import _entry
 from diagnose.bounds import BOUNDS
 from diagnose.case import Case
+from diagnose.draw import look_step
 from diagnose.why import why
+from diagnose.work import prepare, reason
 from knowledge.load import Knowledge, load_knowledge
 from shared.quantities import DERIVED
 
@@ -205,3 +208,26 @@ def test_what_somebody_only_thinks_proves_nothing(base: Knowledge) -> None:
 def test_every_bound_names_looks_that_exist(bound: Any, base: Knowledge) -> None:
     assert bound.quantity in DERIVED and bound.settle
     assert set(bound.settle) <= set(base.checks)
+
+
+def test_the_display_and_a_gauge_are_two_instruments(base: Knowledge) -> None:
+    """What is read off the display bears its name, circuit by circuit; far from the gauge it is told, some psi from it is not."""
+    work = prepare(case_of([]), base)
+    step = look_step(work, base.checks["suction-display-read"], "circuit:A", 1.0, "", {}, reason(work)[0])
+    assert (
+        step.instrument == "display"
+        and step.instrument_at("circuit:B") == "display B"
+        and step.instrument_at("unit") == "display"
+    )
+    typed = _entry("liquid_pressure = 470 psig @ circuit:A", step)
+    assert typed is not None and typed.instrument == "display A"
+    assert (other := _entry("leaving_fluid = 44 F", step)) is not None and other.instrument == ""
+
+    def both(shown: str) -> Advice:
+        entry = typed.model_copy(update={"value": shown}).model_dump(exclude_defaults=True) if typed else {}
+        return told(base, [entry, *running()])
+
+    far = both("470 psig")
+    assert [c for c in far.contradictions if "two instruments disagree" in c.lower()]
+    assert instruments(far, "display A", "head-gauge:liquid_pressure") > 0.5
+    assert both("352 psig").contradictions == (), "the head wanders while the fans come and go"

@@ -208,6 +208,16 @@ def test_a_bad_reading_is_one_clear_line_and_nothing_is_stored(
     assert "<b>7" not in lines[0]
 
 
+def test_a_reading_of_the_display_is_kept_as_one(desk: Draw, fixed: Callable[..., None]) -> None:
+    display = {"reads": ("suction_pressure",), "instrument": "display", "place": "circuit:A"}
+    fixed(next=(step("suction-display-read", answers=(), **display),))
+    app = desk(call=CALL)
+    app.field("suction_pressure").set_value("118 psig")
+    app.tap("Keep this")
+    assert (entries()[-1].value, entries()[-1].instrument) == ("118 psig", "display A")
+    assert "display A" in report_html(office.records().call(CALL))
+
+
 def test_a_unit_chosen_once_holds_until_another_is_typed(desk: Draw, fixed: Callable[..., None]) -> None:
     fixed(next=(step("strainer-drop-read", answers=(), reads=("strainer_in", "strainer_out")),))
     app = desk(call=CALL)

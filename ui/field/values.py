@@ -198,7 +198,12 @@ def _keep_typed(
     more: dict[str, str],
 ) -> None:
     try:
-        entries = [_checked(q, where, value, more) for q, where, value in typed if value]
+        taken_from = {where: step.instrument_at(where or place) for _, where, _ in typed}
+        entries = [
+            _checked(q, where, value, {**more, **({"instrument": taken_from[where]} if taken_from[where] else {})})
+            for q, where, value in typed
+            if value
+        ]
         if not entries:
             raise ReadingError("no value typed", do="type the value, or tap Cannot tell")
     except ChillerError as error:
