@@ -50,6 +50,7 @@ MACHINE: dict[str, Any] = {
     "design_entering": "54 F",
     "card": {"condenser_split": "22 delta_degF"},
 }
+GLYCOL = {"fluid": "propylene-glycol", "glycol_percent": "35 %"}  # for a cause that only such a machine has
 # machine facts a card may ask for: field of the machine card, and how often each value is met where no card cares
 VARIED: dict[str, tuple[str, tuple[tuple[str, float], ...]]] = {
     "expansion": ("expansion", (("thermostatic", 0.7), ("electronic", 0.3))),
@@ -70,6 +71,8 @@ def machine_for(cause: Cause, rng: random.Random) -> dict[str, Any]:
         asked = {v for edge in cause.brings for v in edge.when.get(fact, ())}
         fitting = [(v, w) for v, w in values if v in asked] or list(values)
         machine[key] = pick(rng, fitting)
+    if "glycol" in cause.when.get("fluid", ()):
+        machine |= GLYCOL
     return machine
 
 

@@ -81,3 +81,9 @@ def test_rough_draws_pass_nobody_and_the_matrix_names_what_led(base: Knowledge) 
     assert made["total"]["pass"] == 1
     assert made["confusions"] == {"hose-kinked": {"strainer-clogged": 1}, "strainer-clogged": {"hose-kinked": 3}}
     assert (made["draws"], made["rough"]["draws"], made["rough"]["leads_share"]) == (21, 20, 1.0)
+
+
+def test_every_cause_has_a_machine_on_which_it_can_be_drawn(base: Knowledge) -> None:
+    for name in base.causes:
+        draw = draw_case(base, name, 0, 5)
+        assert draw.network.instances[draw.instance - 1].cause == name
