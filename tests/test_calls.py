@@ -18,7 +18,8 @@ CALLS = Path(__file__).parent / "calls"
 OWN = Path(__file__).parent / "calls_own"
 MORE = Path(__file__).parent / "calls_more"
 FRESH = Path(__file__).parent / "calls_fresh"
-EVERY = sorted(p for folder in (CALLS, OWN, MORE, FRESH) for p in folder.glob("*.yaml"))
+PHONE = Path(__file__).parent / "calls_phone"
+EVERY = sorted(p for folder in (CALLS, OWN, MORE, FRESH, PHONE) for p in folder.glob("*.yaml"))
 LEAST_COPIED = 35  # letters; shorter sentences ("Fluid: water") are anybody's
 RULE_KINDS = {
     "state",
@@ -54,6 +55,12 @@ def own(base: Knowledge) -> dict[str, Any]:
 def fresh(base: Knowledge) -> dict[str, Any]:
     """The replay of the set that was written before any card was read."""
     return replay_folder(FRESH, base)
+
+
+@pytest.fixture(scope="module")
+def phone(base: Knowledge) -> dict[str, Any]:
+    """The replay of the calls of people without training or without tools."""
+    return replay_folder(PHONE, base)
 
 
 def rows(table: dict[str, Any], outcome: str) -> list[dict[str, Any]]:
@@ -149,3 +156,18 @@ def test_the_fresh_calls_stay_where_mending_brought_them(fresh: dict[str, Any]) 
     assert total["within_three"] >= 12
     assert total["right_outcome"] >= 12
     assert [r["id"] for r in [*rows(fresh, "stop"), *rows(fresh, "normal")] if not r["right_outcome"]] == []
+
+
+def ends_right(row: dict[str, Any]) -> bool:
+    """A call that ought to be handed over ends right with that verdict, too."""
+    return bool(row["right_outcome"]) or row["outcome"] == row["verdict"] == "hand-over"
+
+
+def test_callers_without_training_or_tools(phone: dict[str, Any]) -> None:
+    """Not worse than once reached (on the first run 11 of 14 led, 13 were in the first three, 9 ended right), and never unsafe."""
+    assert phone["total"]["forbidden"] == 0
+    assert [r["id"] for r in [*rows(phone, "stop"), *rows(phone, "normal")] if not r["right_outcome"]] == []
+    assert [r["id"] for r in rows(phone, "hand-over") if not ends_right(r)] == []
+    assert phone["total"]["first"] >= 12
+    assert phone["total"]["within_three"] == 14
+    assert sum(ends_right(r) for r in phone["calls"]) >= 12
