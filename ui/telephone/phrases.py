@@ -61,6 +61,10 @@ _OFF = (
     "Leave it off. Do not switch it on again and do not press reset, not even once.",
     "Déjela apagada. No la vuelva a encender y no pulse el botón de rearme, ni una vez.",
 )
+_BRIDGED = (
+    "Switch the machine off at its screen and leave it off. Take nothing out and touch no wire. Keep people back.",
+    "Apague la máquina en su pantalla y déjela apagada. No quite nada y no toque ningún cable. Que nadie se acerque.",
+)
 _FROZEN = (
     "Switch the cooling and the pump off at the screen. Do not start or reset anything. Do not force, warm or hit the ice. Keep back "
     "from parts that hiss or drip.",
@@ -87,6 +91,7 @@ STOPS: dict[str, tuple[str, str]] = {
     "stop-ice-untrained": _FROZEN,
     "stop-loop-pressure-climbs": _BURST,
     "stop-loop-pressure-climbs-alone": _BURST,
+    "stop-main-breaker-tripped-unqualified": _OFF,
     "stop-open-device-unqualified": _OFF,
     "stop-people-near": (
         "Please call everybody back, well away from the machine, before anything else. Tell me when they are away.",
@@ -96,15 +101,14 @@ STOPS: dict[str, tuple[str, str]] = {
         "Switch the machine off at its screen and leave it off. Open nothing.",
         "Apague la máquina en su pantalla y déjela apagada. No abra nada.",
     ),
-    "stop-safety-bridged": (
-        "Switch the machine off at its screen and leave it off. Take nothing out and touch no wire.",
-        "Apague la máquina en su pantalla y déjela apagada. No quite nada y no toque ningún cable.",
-    ),
+    "stop-safety-bridged": _BRIDGED,
+    "stop-safety-bridged-unqualified": _BRIDGED,
     "stop-third-reset": _OFF,
     "stop-untrained-at-panel": (
         "Please do not open it and do not measure. Close the door if it is open and you can do so without reaching in. Step back.",
         "Por favor, no lo abra y no mida. Si la puerta está abierta, ciérrela solo si puede sin meter la mano. Aléjese.",
     ),
+    "stop-upstream-device-tripped-unqualified": _OFF,
     "stop-wet-electrical-call": _BACK,
 }
 
