@@ -79,6 +79,10 @@ STOPS: dict[str, tuple[str, str]] = {
     "stop-device-closed-again": _OFF,
     "stop-gas": _GAS,
     "stop-gas-in-fluid": _BURST,
+    "stop-head-past-cut-out": (
+        "Switch the cooling off at the screen now. Then step back, you and all the others, well away from the machine. Switch nothing on again.",
+        "Apague ya el frío en la pantalla. Después aléjese usted y todos los demás de la máquina. No vuelva a encender nada.",
+    ),
     "stop-ice": (
         "Switch the cooling off at the screen. Is the ice on the pump, a hose or the cooler itself? Then switch the pump off there "
         "too. Do not warm or hit the ice.",
