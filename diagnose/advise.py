@@ -10,7 +10,7 @@ from diagnose.advice import Advice, Turn, Verdict
 from diagnose.belief import Belief, Inference
 from diagnose.case import Case
 from diagnose.changing import left_of, reminders, with_changes
-from diagnose.doubt import lonely_proofs, mistaken_answers
+from diagnose.doubt import left_unexplained, lonely_proofs, mistaken_answers
 from diagnose.draw import (
     contradictions,
     derived_values,
@@ -85,12 +85,12 @@ def _draw(work: Work, network: Network, inference: Inference, belief: Belief, ex
     suspects = suspects_of(work, network, inference, belief, single)
     now: list[Candidate] = []
     relevant: set[str] = set()
+    lead = lead_of(work, network, inference, belief, single, careful)
     if stop is None or not stop.ends:
         relevant = relevant_checks(work, network, careful, gates)
         now = candidates(work, network, gates, relevant)
     predictor = Predictor(inference, worlds)
     plan = plan_next(now, predictor, network, tells_for(work, network))
-    lead = lead_of(work, network, inference, belief, single, careful)
     verdict = (
         None
         if stop is not None and stop.ends
@@ -125,6 +125,7 @@ def _draw(work: Work, network: Network, inference: Inference, belief: Belief, ex
     weights = weights_of(single, belief.causes())
     work.doubts += reminders(work)
     work.doubts += [*mistaken_answers(work, predictor), *lonely_proofs(work, network, belief.causes(), weights)]
+    work.doubts += left_unexplained(work, lead, verdict)
     turns: tuple[Turn, ...] = ()
     if explain and (stop is None or not stop.ends):
         what = WhatIf(work, network, inference, belief)

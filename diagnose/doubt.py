@@ -6,9 +6,11 @@ from collections.abc import Mapping
 
 import numpy as np
 
+from diagnose.advice import Verdict
 from diagnose.network import Array, Key, Network
 from diagnose.plan import Predictor
 from diagnose.suspects import seen_text
+from diagnose.verdict import Lead
 from diagnose.work import Work
 
 MISTAKEN = 0.5  # below an even chance that it is so, an answer is in doubt
@@ -52,3 +54,18 @@ def lonely_proofs(work: Work, network: Network, marginals: Array, weights: Mappi
                     f"({'; '.join(conclusion.because)}). Have it seen or read back once more before acting on it."
                 )
     return list(dict.fromkeys(out))
+
+
+def left_unexplained(work: Work, lead: Lead, verdict: Verdict | None) -> list[str]:
+    """What a verdict of one cause does not explain: a second fault may be behind it, to be looked for once the first is mended."""
+    held = (
+        verdict is not None
+        and verdict.kind in ("one-cause", "inseparable")
+        and verdict.causes[0] in work.knowledge.causes
+    )
+    if verdict is None or not held:
+        return []
+    return [
+        f"{verdict.title} does not explain this: {seen_text(work, key)}. Look at it again once that is mended; if it stays, there is more."
+        for key in lead.unexplained
+    ]

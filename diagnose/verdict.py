@@ -305,12 +305,9 @@ def _needed_partner(work: Work, network: Network, lead: Lead) -> int | None:
         return None
     for index, p in zip(lead.partners, lead.beside, strict=True):
         cause = work.knowledge.causes[network.instances[index].cause]
-        brings = {edge.finding for edge in cause.brings} | {
-            f.id for f in work.knowledge.findings.values() if f.effect in {e.effect for e in cause.brings if e.effect}
-        }
         if (
             cause.kind == "fault"
-            and names <= brings
+            and names <= _brought(work, cause)
             and p >= work.knowledge.words.verdict["two-when-unexplained"] * lead.p_top
         ):
             return index
@@ -335,6 +332,13 @@ def settling_looks(work: Work, belief: Belief, lead: Lead, useful: Sequence[Scor
         for s in useful
         if s.candidate.check.finding in shows or s.candidate.check.again and reads & set(s.candidate.check.reads)
     ]
+
+
+def _brought(work: Work, cause: Cause) -> set[str]:
+    """Findings a cause brings by itself or through an effect."""
+    effects = {edge.effect for edge in cause.brings if edge.effect}
+    findings = work.knowledge.findings.values()
+    return {edge.finding for edge in cause.brings if edge.finding} | {f.id for f in findings if f.effect in effects}
 
 
 def second_cause_looks(work: Work, network: Network, lead: Lead, useful: Sequence[Scored]) -> list[Scored]:

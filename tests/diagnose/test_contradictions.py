@@ -231,3 +231,40 @@ def test_the_display_and_a_gauge_are_two_instruments(base: Knowledge) -> None:
     assert [c for c in far.contradictions if "two instruments disagree" in c.lower()]
     assert instruments(far, "display A", "head-gauge:liquid_pressure") > 0.5
     assert both("352 psig").contradictions == (), "the head wanders while the fans come and go"
+
+
+LEFT = [
+    reading("suction_pressure", "78.4 psig", "circuit:B"), reading("suction_line", "45 F", "circuit:B"),
+    reading("liquid_pressure", "332 psig", "circuit:B"), reading("liquid_line", "101 F", "circuit:B"),
+    reading("suction_pressure", "95.0 psig", "circuit:A"), reading("suction_line", "37 F", "circuit:A"),
+    reading("liquid_pressure", "376 psig", "circuit:A"), reading("liquid_line", "99 F", "circuit:A"),
+    reading("entering_fluid", "50.5 F"), reading("leaving_fluid", "42 F"), reading("entering_air", "88 F"),
+    {"check": "sight-glass-look", "answer": "bubbles", "place": "circuit:B"},
+    {"check": "low-pressure-timing-ask", "answer": "after-minutes", "place": "circuit:B"},
+]  # fmt: skip
+
+
+def test_a_verdict_says_what_it_does_not_explain(base: Knowledge) -> None:
+    """One circuit leaks; the wide approach of the sound one is not its doing (there the glycol is too strong)."""
+    machine = {"refrigerant": "R-410A", "fluid": "propylene-glycol", "glycol_percent": "25 %", "capacity": "70 ton", "circuits": 2,
+               "design_flow": "168 gpm", "set_point": "42 F", "supply": "utility"}  # fmt: skip
+    silent: list[dict[str, str]] = []
+    for _ in range(12):
+        entries = [*LEFT, *silent]
+        advice = advise(
+            Case.model_validate(
+                {
+                    "complaint": "low-suction",
+                    "qualified": ["electrical", "refrigerant"],
+                    "machine": machine,
+                    "entries": entries,
+                }
+            ),
+            base,
+        )
+        if advice.verdict is not None:
+            break
+        silent.append({"check": advice.next[0].id, "answer": "cannot-tell"})
+    assert advice.verdict is not None and advice.verdict.causes == ("refrigerant-leak",)
+    said = [d for d in advice.doubts if "does not explain this: wide evaporator approach" in d]
+    assert said and "at circuit A" in said[0]
