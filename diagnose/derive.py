@@ -42,6 +42,10 @@ LEAST_FLOW_RATIO = 0.3  # below this share of design flow a loss factor says not
 SCROLL_EFFICIENCY = 0.68  # isentropic, motor included: 0.60-0.75, published scroll tests near ratio 3
 CURVE_TEMPERATURE_K = 280.0
 CONTROL_NOMINALS = (24.0, 120.0, 230.0)
+USUAL_LIQUID_K, USUAL_INLET_SD_K = (
+    308.15,
+    0.6,
+)  # liquid before the valve where nobody read it; common practice, no source
 STALE_AIR_SD_K = 2.0  # standing pressure compared with air read at another moment
 
 
@@ -333,7 +337,14 @@ def _freeze(work: Derivation, place: str, suction: Reading | None, liquid_line: 
     elif refrigerant not in GLIDE:
         work.add("evaporator_inlet", place, [suction], lambda v: t_dew_k(refrigerant, v[0] + atmosphere))
     else:
-        work.add("evaporator_inlet", place, [suction], lambda v: t_bubble_k(refrigerant, v[0] + atmosphere), own_sd=2.0)
+        # liquid fed at 35 C, give or take 10 K: between dew and bubble, where the bubble point would take a sound machine for iced
+        work.add(
+            "evaporator_inlet",
+            place,
+            [suction],
+            lambda v: evaporator_inlet_k(refrigerant, v[0] + atmosphere, USUAL_LIQUID_K),
+            own_sd=USUAL_INLET_SD_K,
+        )
     inlet = work.values.get(("evaporator_inlet", place))
     if inlet is not None and freeze is not None:
         work.values["freeze_margin", place] = DerivedValue(
