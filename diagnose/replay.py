@@ -183,6 +183,9 @@ def _judge(out: Worked, call: Call, advice: Advice) -> None:
         out.right_outcome = bool(out.stop) and (out.stop_ends or out.verdict == "hand-over")
     elif call.truth.outcome == "normal":
         out.right_outcome = out.verdict == "normal"
+    elif call.truth.outcome == "hand-over":  # nobody there may look further, or mend what was found
+        handed = any(s.kind == "hand-over" for s in advice.next[:1])
+        out.right_outcome = out.within_three and (out.verdict == "hand-over" or handed and out.first)
     elif call.truth.outcome == "two-causes":
         named = list(zip(out.verdict_causes, advice.verdict.places if advice.verdict else (), strict=False))
         out.both = all(any(_fits(c, p, g) for c, p in named) for g in call.truth.causes)

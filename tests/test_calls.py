@@ -158,16 +158,11 @@ def test_the_fresh_calls_stay_where_mending_brought_them(fresh: dict[str, Any]) 
     assert [r["id"] for r in [*rows(fresh, "stop"), *rows(fresh, "normal")] if not r["right_outcome"]] == []
 
 
-def ends_right(row: dict[str, Any]) -> bool:
-    """A call that ought to be handed over ends right with that verdict, too."""
-    return bool(row["right_outcome"]) or row["outcome"] == row["verdict"] == "hand-over"
-
-
 def test_callers_without_training_or_tools(phone: dict[str, Any]) -> None:
     """Not worse than once reached (on the first run 11 of 14 led, 13 were in the first three, 9 ended right), and never unsafe."""
     assert phone["total"]["forbidden"] == 0
     assert [r["id"] for r in [*rows(phone, "stop"), *rows(phone, "normal")] if not r["right_outcome"]] == []
-    assert [r["id"] for r in rows(phone, "hand-over") if not ends_right(r)] == []
+    assert [r["id"] for r in rows(phone, "hand-over") if not r["right_outcome"]] == []
     assert phone["total"]["first"] >= 12
     assert phone["total"]["within_three"] == 14
-    assert sum(ends_right(r) for r in phone["calls"]) >= 12
+    assert phone["total"]["right_outcome"] >= 12
