@@ -42,10 +42,8 @@ LEAST_FLOW_RATIO = 0.3  # below this share of design flow a loss factor says not
 SCROLL_EFFICIENCY = 0.68  # isentropic, motor included: 0.60-0.75, published scroll tests near ratio 3
 CURVE_TEMPERATURE_K = 280.0
 CONTROL_NOMINALS = (24.0, 120.0, 230.0)
-USUAL_LIQUID_K, USUAL_INLET_SD_K = (
-    308.15,
-    0.6,
-)  # liquid before the valve where nobody read it; common practice, no source
+# liquid before the valve where nobody read it, and what 10 K of it do to a blend's inlet; common practice, no source
+USUAL_LIQUID_K, USUAL_INLET_SD_K = 308.15, 0.6
 STALE_AIR_SD_K = 2.0  # standing pressure compared with air read at another moment
 
 

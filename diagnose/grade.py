@@ -27,10 +27,8 @@ CARD_FACTS = ("clean-split", "card-subcooling")  # rows that use this very machi
 UNSTEADY_SOFT = 1.5  # bands widened by half while steadiness is only assumed
 # how far a pressure of the running machine wanders between two readings (Pa): 4 and 10 psi, common practice, no source
 MOVES = {"suction_pressure": 27_600.0, "liquid_pressure": 68_900.0, "discharge_pressure": 68_900.0}
-GROSS, GROSSLY = (
-    0.2,
-    4.0,
-)  # share of liars that lie several times as far as theirs usually do: common practice, no source
+# share of liars that lie grossly, and how many times as far as theirs usually do: common practice, no source
+GROSS, GROSSLY = 0.2, 4.0
 SETTLED = (
     "superheat",
     "subcooling",

@@ -240,16 +240,13 @@ def second_looks(work: Work, network: Network, gates: Gates, relevant: set[str])
     said: dict[tuple[str, str], list[str]] = {}
     for entry in case.entries:
         check = knowledge.checks.get(entry.check)
-        if (
-            check is None
-            or check.safety
-            or check.reads
-            or entry.answer not in check.answers
-            or isinstance(check, Setup)
-        ):
+        if check is None or check.safety or check.reads or isinstance(check, Setup):
             continue
         where = check.id, place_of(entry, check.place, work.topology, spoken)
-        said[where] = [*(said.get(where, []) if entry.again else []), entry.answer]
+        if entry.answer in check.answers:
+            said[where] = [*(said.get(where, []) if entry.again else []), entry.answer]
+        elif entry.again:
+            said.pop(where, None)  # who could not tell it the second time is not asked a third
     open_access = opened_access(work)
     out = []
     for (name, place), answers in said.items():

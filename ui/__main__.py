@@ -34,7 +34,7 @@ M_ARENA_MAX = -8  # its number in the C library's malloc.h
 # Everything is given here, so that no configuration file of this machine is needed or can change it. No
 # usage statistics: nothing leaves the machine. postScriptGC is off: a full collection after every answer
 # cost more than everything else together. A page whose link is gone keeps its session for two minutes only:
-# what was answered is in the store, and sessions of an hour held more memory than all calls together.
+# what was answered is in the store, and every session kept holds memory.
 OPTIONS: dict[str, Any] = {
     "browser.gatherUsageStats": False,
     "client.showErrorDetails": "none",
@@ -191,7 +191,7 @@ def _announce(address: str, probe: str, open_window: bool) -> None:
 def few_arenas() -> bool:
     """Have threads share a few heaps; False where the C library has no such setting.
 
-    A thread draws one screen. With a heap for each, what one screen needed lies idle in all of them, and memory grows for an hour.
+    A thread draws one screen. With a heap for each, what one screen needed lies idle in all of them, and memory grows.
     """
     setting = getattr(ctypes.CDLL(None), "mallopt", None) if os.name == "posix" else None
     return bool(setting and setting(M_ARENA_MAX, ARENAS))

@@ -109,6 +109,8 @@ def test_what_may_be_looked_at_once_more(base: Knowledge) -> None:
     differs = {**one, "answer": "silent", "again": True}
     assert offered(base, call(one, differs)) == {"pump-listen": ("gravel", "silent")}
     assert offered(base, call(one, differs, {**one, "again": True})) == {}
+    in_vain = {**one, "answer": "cannot-tell", "again": True}
+    assert offered(base, call(one, in_vain)) == {}, "who cannot tell it the second time is not asked a third"
     assert offered(base, call(one, {**differs, "again": False})) == {"pump-listen": ("silent",)}  # it was corrected
 
 

@@ -16,6 +16,7 @@ from diagnose.ask import _entry
 from diagnose.bounds import BOUNDS
 from diagnose.case import Case
 from diagnose.draw import look_step
+from diagnose.properties.saturation import t_bubble_k, t_dew_k
 from diagnose.why import why
 from diagnose.work import prepare, reason
 from knowledge.load import Knowledge, load_knowledge
@@ -268,3 +269,15 @@ def test_a_verdict_says_what_it_does_not_explain(base: Knowledge) -> None:
     assert advice.verdict is not None and advice.verdict.causes == ("refrigerant-leak",)
     said = [d for d in advice.doubts if "does not explain this: wide evaporator approach" in d]
     assert said and "at circuit A" in said[0]
+
+
+def test_the_inlet_of_a_blend_lies_between_bubble_and_dew_where_nobody_read_the_liquid(base: Knowledge) -> None:
+    """R-407C at 4.2 bar: bubble -2.6 C, dew 3.6 C (the committed saturation tables, held against CoolProp elsewhere)."""
+    case = Case.model_validate(
+        {"complaint": "low-suction", "machine": {"refrigerant": "R-407C", "fluid": "water", "circuits": 1},
+         "entries": [{"quantity": "suction_pressure", "value": "4.2 bar"}]}
+    )  # fmt: skip
+    values = prepare(case, base).derivation.values
+    (inlet,) = [v for (name, _), v in values.items() if name == "evaporator_inlet"]
+    suction = 4.2e5 + 101_325.0
+    assert t_bubble_k("R-407C", suction) + 0.5 < inlet.value < t_dew_k("R-407C", suction) - 2.0
