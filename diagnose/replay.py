@@ -69,6 +69,11 @@ def read_call(path: Path, knowledge: Knowledge) -> Call:
         data, _ = read_yaml(path.read_text(encoding="utf-8"))
     except YamlProblem as error:
         raise CaseError("unreadable", [f"{path.name}: {error}"]) from None
+    truth = data.get("truth") if isinstance(data, dict) and "case" in data else None
+    if not (isinstance(truth, dict) and "outcome" in truth):
+        raise CaseError(
+            "not a call", [f"{path.name}: a call file has case and truth with its outcome; a case alone is for 'run'"]
+        )
     case = parse_case(data["case"], where=path.stem)
     problems = [f"{path.stem}: {p}" for p in case_problems(case, knowledge)]
     answers: dict[str, dict[str, Any]] = data.get("answers", {})

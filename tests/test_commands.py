@@ -597,3 +597,10 @@ def test_a_proof_with_a_negative_number_is_refused_in_one_line(capsys: pytest.Ca
         assert main(["prove", "plan", option, "-1"]) == 2
         said = capsys.readouterr().err
         assert "given: '-1'" in said and said.count("\n") == 1
+
+
+def test_a_folder_of_cases_is_no_folder_of_calls(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    (tmp_path / "case.yaml").write_text("complaint: no-flow\n", encoding="utf-8")
+    assert main(["replay", str(tmp_path)]) == 2
+    told = capsys.readouterr()
+    assert "case.yaml: a call file has case and truth" in told.err and len(told.err.strip().splitlines()) == 1
