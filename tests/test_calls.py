@@ -19,7 +19,8 @@ OWN = Path(__file__).parent / "calls_own"
 MORE = Path(__file__).parent / "calls_more"
 FRESH = Path(__file__).parent / "calls_fresh"
 PHONE = Path(__file__).parent / "calls_phone"
-EVERY = sorted(p for folder in (CALLS, OWN, MORE, FRESH, PHONE) for p in folder.glob("*.yaml"))
+TANGLED = Path(__file__).parent / "calls_tangled"
+EVERY = sorted(p for folder in (CALLS, OWN, MORE, FRESH, PHONE, TANGLED) for p in folder.glob("*.yaml"))
 LEAST_COPIED = 35  # letters; shorter sentences ("Fluid: water") are anybody's
 RULE_KINDS = {
     "state",
@@ -61,6 +62,12 @@ def fresh(base: Knowledge) -> dict[str, Any]:
 def phone(base: Knowledge) -> dict[str, Any]:
     """The replay of the calls of people without training or without tools."""
     return replay_folder(PHONE, base)
+
+
+@pytest.fixture(scope="module")
+def tangled(base: Knowledge) -> dict[str, Any]:
+    """The replay of the calls with two faults or a misleading repair."""
+    return replay_folder(TANGLED, base)
 
 
 def rows(table: dict[str, Any], outcome: str) -> list[dict[str, Any]]:
@@ -166,3 +173,12 @@ def test_callers_without_training_or_tools(phone: dict[str, Any]) -> None:
     assert phone["total"]["first"] >= 12
     assert phone["total"]["within_three"] == 14
     assert phone["total"]["right_outcome"] >= 12
+
+
+def test_tangled_calls(tangled: dict[str, Any]) -> None:
+    """Not worse than once reached (their README has the first run: 12 of 14 led, 7 ended right), and never unsafe."""
+    assert tangled["total"]["forbidden"] == 0
+    assert [r["id"] for r in [*rows(tangled, "stop"), *rows(tangled, "normal")] if not r["right_outcome"]] == []
+    assert tangled["total"]["first"] >= 12
+    assert tangled["total"]["within_three"] >= 13
+    assert tangled["total"]["right_outcome"] >= 8
