@@ -20,7 +20,8 @@ MORE = Path(__file__).parent / "calls_more"
 FRESH = Path(__file__).parent / "calls_fresh"
 PHONE = Path(__file__).parent / "calls_phone"
 TANGLED = Path(__file__).parent / "calls_tangled"
-EVERY = sorted(p for folder in (CALLS, OWN, MORE, FRESH, PHONE, TANGLED) for p in folder.glob("*.yaml"))
+SITE = Path(__file__).parent / "calls_site"
+EVERY = sorted(p for folder in (CALLS, OWN, MORE, FRESH, PHONE, TANGLED, SITE) for p in folder.glob("*.yaml"))
 LEAST_COPIED = 35  # letters; shorter sentences ("Fluid: water") are anybody's
 RULE_KINDS = {
     "state",
@@ -68,6 +69,12 @@ def phone(base: Knowledge) -> dict[str, Any]:
 def tangled(base: Knowledge) -> dict[str, Any]:
     """The replay of the calls with two faults or a misleading repair."""
     return replay_folder(TANGLED, base)
+
+
+@pytest.fixture(scope="module")
+def site(base: Knowledge) -> dict[str, Any]:
+    """The replay of the calls about what no card said."""
+    return replay_folder(SITE, base)
 
 
 def rows(table: dict[str, Any], outcome: str) -> list[dict[str, Any]]:
@@ -182,3 +189,14 @@ def test_tangled_calls(tangled: dict[str, Any]) -> None:
     assert tangled["total"]["first"] >= 12
     assert tangled["total"]["within_three"] >= 13
     assert tangled["total"]["right_outcome"] >= 8
+
+
+def test_calls_about_what_no_card_said(site: dict[str, Any]) -> None:
+    """Not worse than once reached (on the first run 9 of 14 led, 9 were in the first three, 5 ended right), and never unsafe."""
+    total = site["total"]
+    assert total["forbidden"] == 0
+    assert total["first"] == 14
+    assert total["right_outcome"] >= 13
+    assert [r["id"] for r in rows(site, "normal") if not r["right_outcome"]] == []
+    [freeze] = rows(site, "stop")
+    assert freeze["both"], "the weak fluid is named beside the limit that was set wrong"
