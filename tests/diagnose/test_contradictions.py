@@ -129,7 +129,7 @@ def test_flow_by_curve_against_flow_by_meter(base: Knowledge) -> None:
     assert any("tell different flows" in c for c in advice.contradictions)
     meter = sum(s.probability for s in advice.suspects if s.cause == "meter-wrong-for-fluid" or "flow-meter" in s.cause)
     assert meter > 0.8 and faults(advice) < 0.1
-    assert looks(advice)[0] in ("flow-compare", "gauges-at-rest-compare")
+    assert looks(advice)[0] in ("meter-setup-look", "gauges-at-rest-compare")
 
 
 def test_pump_amps_against_flow(base: Knowledge) -> None:
