@@ -168,11 +168,13 @@ def cases(draw: st.DrawFn, role: str = "", most: int = 8) -> dict[str, Any]:
 
 
 def signs_of(cause_id: str, role: str, qualified: tuple[str, ...] = (), most: int = 8) -> Case:
-    """A call in which a cause shows its strongest signs, what a confirming look shows first, under its commonest complaint."""
+    """A call in which a cause shows its strongest signs, what a confirming look shows first, under its commonest complaint, on a
+    machine with the kind of expansion valve that those signs need."""
     knowledge = base()
     strength = knowledge.words.strength
     cause = knowledge.causes[cause_id]
     signs: dict[str, tuple[float, str]] = {}
+    valves = {valve for edge in cause.brings for valve in edge.when.get("expansion", ())}
     for edge in cause.brings:
         word = max(edge.gives, key=lambda w: strength[edge.gives[w]])
         told = strength[edge.gives[word]]
@@ -194,6 +196,7 @@ def signs_of(cause_id: str, role: str, qualified: tuple[str, ...] = (), most: in
                 "complaint": max(cause.complaints, key=lambda c: strength[cause.complaints[c]]),
                 "role": role,
                 "qualified": qualified,
+                "machine": {"expansion": valves.pop()} if len(valves) == 1 else {},
                 "entries": [{"finding": name, "word": word} for name, (_, word) in strongest],
             }
         ),
