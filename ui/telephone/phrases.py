@@ -113,6 +113,7 @@ STOPS: dict[str, tuple[str, str]] = {
         "Por favor, no lo abra y no mida. Si la puerta está abierta, ciérrela solo si puede sin meter la mano. Aléjese.",
     ),
     "stop-upstream-device-tripped-unqualified": _OFF,
+    "stop-weak-glycol": _SCREEN,
     "stop-wet-electrical-call": _BACK,
 }
 
