@@ -260,7 +260,7 @@ def find_modes(readings: Readings, knowledge: Knowledge) -> dict[str, Mode]:
                 spread[one.quantity] = width(lie.spread, one.kind, one.values[0])
             where = own[0].place
             shows = {}
-            for finding_id, word in card.shows.items():
+            for finding_id, word in {**card.shows, **lie.shows}.items():
                 finding = knowledge.findings.get(finding_id)
                 if finding is not None:
                     place = (

@@ -58,6 +58,7 @@ class SetChecker:
         self._checks()
         self._rules()
         self._complaints()
+        self._instruments()
         self._changes()
         self._whole()
         return self.problems
@@ -486,6 +487,14 @@ class SetChecker:
             self._noticed(card)
             if self.causes and not any(card.id in c.complaints for c in self.causes.values()):
                 self.add("complaints", card.id, "", "no cause is a suspect for this complaint")
+
+    def _instruments(self) -> None:
+        for card in self.instruments.values():
+            self._refs("instruments", card.id, "shows", [f for f, _ in card.given_away()], self.findings, "finding")
+            for finding, word in card.given_away():
+                if finding in self.findings:
+                    self._check_words("instruments", card.id, "shows", [word], self.findings[finding])
+            self._sources("instruments", card.id, card.source)
 
     def _changes(self) -> None:
         for card in self.changes.values():

@@ -417,6 +417,11 @@ def _context(knowledge: Knowledge, card: Context) -> list[Section]:
 def _instrument(knowledge: Knowledge, card: Instrument) -> list[Section]:
     lies = [f"{lie.title}: by {lie.bias}, give or take {lie.spread}; odds {lie.prior:g} in a call" for lie in card.lies]
     away = [f"{knowledge.findings[f].texts.get(w, w)} ({card.shown})" for f, w in card.shows.items()]
+    away += [
+        f"where it {lie.title}: {knowledge.findings[f].texts.get(w, w)} ({card.shown})"
+        for lie in card.lies
+        for f, w in lie.shows.items()
+    ]
     return [
         ("Reads", [f"{', '.join(card.quantities)}, to within {card.accuracy}"]),
         ("How it may lie", lies),

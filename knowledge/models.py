@@ -351,6 +351,7 @@ class Lie(Card):
     """One way an instrument may lie: it shows `bias` too much (negative: too little), give or take `spread`.
 
     prior: odds that this one instrument does so in a call. bias and spread carry a unit, or "%" of the reading.
+    shows: findings that give away this way of lying, besides those that give away every way of the instrument.
     """
 
     mode: Id
@@ -358,6 +359,7 @@ class Lie(Card):
     bias: Text
     spread: Text
     title: Text
+    shows: dict[Id, Id] = {}
 
 
 class Instrument(Card):
@@ -376,6 +378,10 @@ class Instrument(Card):
     remedy: str = ""
     proof: str = ""
     source: tuple[Id, ...]
+
+    def given_away(self) -> set[tuple[str, str]]:
+        """Every (finding, word) that gives away one of its ways of lying."""
+        return {pair for shows in (self.shows, *(lie.shows for lie in self.lies)) for pair in shows.items()}
 
 
 class CheckText(Card):

@@ -192,7 +192,7 @@ class WholeSet:
         named = {name for c in self.causes.values() for name in (*c.confirm, *c.clear, *c.remedy.needs)}
         named |= {name for c in self.checks.values() for name in c.needs}
         named |= {name for r in self.rules.values() for name in (*r.then.settle, r.then.ask_first) if name}
-        gives_away = {finding for card in self.instruments.values() for finding in card.shows}
+        gives_away = {finding for card in self.instruments.values() for finding, _ in card.given_away()}
         for check in self.checks.values():
             if check.id not in named and not check.families and not check.again and check.finding not in gives_away:
                 self.add(
@@ -222,7 +222,7 @@ class WholeSet:
                     (finding.id, w) for above in self._moves(finding.effect or "") for w in finding.given.get(above, {})
                 }
         out |= {(c.finding, w) for r in self.rules.values() for c in (*r.when, *r.unless) if c.finding for w in c.words}
-        out |= {(f, w) for card in self.instruments.values() for f, w in card.shows.items()}
+        out |= {pair for card in self.instruments.values() for pair in card.given_away()}
         needs = [c.needs for c in self.checks.values()] + [c.remedy.needs for c in self.causes.values()]
         gates = {self.checks[name].finding for need in needs for name in need}
         out |= {(f.id, w) for f in self.findings.values() if f.id in gates for w in f.ordered or f.words}

@@ -339,7 +339,8 @@ class World:
         out = []
         for one in self.scenario.lies:
             if f"lie:{one.instrument}" not in self.mended:
-                shows = self.knowledge.instruments[one.instrument].shows
+                card = self.knowledge.instruments[one.instrument]
+                shows = {**card.shows, **next((lie.shows for lie in card.lies if lie.mode == one.mode), {})}
                 out += [
                     (f, one.place if self.knowledge.findings[f].place == "circuit" else "", w) for f, w in shows.items()
                 ]

@@ -223,3 +223,12 @@ def test_a_ring_of_effects_is_refused_with_the_cards_that_make_it(base: Knowledg
     width, blamed = induced_width(effect_forest(effects, base.findings))
     assert width == 2
     assert set(blamed) == {("effects", name) for name in ring}
+
+
+def test_a_finding_that_gives_a_liar_away_must_exist_and_have_that_word(raw: RawCards, change: Change) -> None:
+    lies = raw.cards["instruments"]["flow-meter"].model_dump(by_alias=True, exclude_defaults=True)["lies"]
+    change("instruments", "flow-meter", lies=[{**lies[0], "shows": {"flow-compared": "meter-lower"}}, lies[1]])
+    change("instruments", "fluid-gauge", shows={"gauges-at-night": "differ"})
+    problems = find_problems(raw, KINDS)
+    only(problems, "flow-meter.shows", "'meter-lower' is not a word of 'flow-compared'", "meter-higher")
+    only(problems, "fluid-gauge.shows", "no finding 'gauges-at-night'")
