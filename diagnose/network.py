@@ -249,6 +249,15 @@ class Rows:
         return self._table
 
 
+def prior_weight(words: Words, cause: Cause, context: Iterable[str]) -> float:
+    """How likely a cause is in these circumstances, against others: the word of its card that the circumstances move furthest."""
+    base = words.prior[cause.prior]
+    given = [words.prior[cause.prior_in[c]] for c in context if c in cause.prior_in]
+    if not given:
+        return base
+    return max(given) if max(given) >= base else min(given)
+
+
 class Network:
     """Causes, priors and (lazily) nodes for one set of places, context and machine facts."""
 
@@ -263,7 +272,7 @@ class Network:
             for place in self.places.values():
                 if place.kind == cause.place and all(facts.get(n, w[0]) in w for n, w in cause.when.items()):
                     self.instances.append(Instance(cause.id, place))
-        weight = {c.id: self._weight(c, context) for c in knowledge.causes.values()}
+        weight = {c.id: prior_weight(self.words, c, context) for c in knowledge.causes.values()}
         total = sum(weight.values()) or 1.0
         self.odds: Array = np.array(
             [words.total_odds * weight[i.cause] / total * i.place.count for i in self.instances]
@@ -276,13 +285,6 @@ class Network:
             for pull in here[instance.cause]:
                 self._edges.setdefault(pull.on, []).append((number, pull))
         self._all: Hypotheses | None = None
-
-    def _weight(self, cause: Cause, context: Sequence[str]) -> float:
-        base = self.words.prior[cause.prior]
-        given = [self.words.prior[cause.prior_in[c]] for c in context if c in cause.prior_in]
-        if not given:
-            return base
-        return max(given) if max(given) >= base else min(given)
 
     def hypotheses(self, chosen: Index) -> Hypotheses:
         """None, every single, and every pair of the ``chosen`` instances; a folded place may hold one cause twice."""

@@ -39,6 +39,9 @@ NOTHING, DOUBLE = 0.10, 0.10
 TELEPHONE = 0.25
 CANNOT_TELL = (0.10, 0.30)
 MISSING = 0.10  # chance that an instrument is not at hand
+#: circumstances of a call: common practice, no source
+STAGES = {"running-site": 6.0, "first-start": 2.5, "just-moved": 1.5}
+SOMETIMES, SOMETIMES_SHARE = ("electrical-work", "fluid-work", "refrigerant-work", "dusty-site", "old-loop"), 0.12
 #: words nobody meets at a compressor that runs: cards know them of machines that stand
 NOT_RUNNING: dict[str, tuple[str, ...]] = {
     "compressor-sound": ("silent", "hums", "clicks-off"),
@@ -166,12 +169,12 @@ def _day(rng: random.Random, plant: Plant) -> Conditions:
 
 
 def _context(rng: random.Random, machine: Machine, day: Conditions) -> tuple[str, ...]:
-    made = [rng.choices(("running-site", "first-start", "just-moved"), (6, 2.5, 1.5))[0]]
+    made = [rng.choices(list(STAGES), list(STAGES.values()))[0]]
     made += [machine.supply] if machine.supply else []
     made += ["site-pump"] if machine.pump_in_use == "site" else []
     made += ["hot-weather"] if day.air_k > 307.0 else ["cold-snap"] if day.air_k < 280.0 else []
-    for name in ("electrical-work", "fluid-work", "refrigerant-work", "dusty-site", "old-loop"):
-        made += [name] if rng.random() < 0.12 else []
+    for name in SOMETIMES:
+        made += [name] if rng.random() < SOMETIMES_SHARE else []
     return tuple(made)
 
 

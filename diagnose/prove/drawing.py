@@ -1,7 +1,8 @@
 """Cases drawn from a cause card, and the answers a person at such a machine would give.
 
-The machine has one circuit with two compressors and two fans, the person is a technician qualified for everything. With the
-one cause present, hidden effects are drawn from the network, given that this call was made at all and that the caller met what
+The machine has one circuit with two compressors and two fans, the person is a technician qualified for everything. The call tells
+its circumstances (first start, hot weather, generator), drawn as often as they go with this cause: by how often they are met at all
+and how the card's word of likelihood changes in them. With the one cause present, hidden effects are drawn from the network, given that this call was made at all and that the caller met what
 such callers notice, then findings given effects and cause; both are drawn once and kept, so two looks at the same thing see the same thing. People err, as often as
 the base itself says (`answer_right`, `answer-chance` of the table of words: a sure look is wrong in 3 of 100, one look in ten
 gets no answer). With ``rough`` people they err more than the base expects: one answer in twenty is wrong, and in each call a
@@ -12,7 +13,7 @@ stands there knows whether it smells burnt. Reading checks are answered with gra
 from __future__ import annotations
 
 import random
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -21,12 +22,13 @@ import numpy as np
 from diagnose.advice import Step
 from diagnose.again import said_again, told_before
 from diagnose.case import Case, Entry
+from diagnose.evaluate.cases import SOMETIMES, SOMETIMES_SHARE, STAGES
 from diagnose.looks import tells_for
-from diagnose.network import Array, Key, Network, network_for
+from diagnose.network import Array, Key, Network, network_for, prior_weight
 from diagnose.noticed import met, noticed_keys
 from diagnose.work import Work, prepare
 from knowledge.load import Knowledge
-from knowledge.models import Cause, Check
+from knowledge.models import Cause, Check, Words
 
 WRONG = 0.05
 CANNOT_TELL = (0.10, 0.30)
@@ -58,10 +60,32 @@ VARIED: dict[str, tuple[str, tuple[tuple[str, float], ...]]] = {
     "pump-in-use": ("pump_in_use", (("onboard", 0.75), ("site", 0.25))),
 }
 
+SUPPLIES = (("utility", 0.5), ("generator", 0.5))  # temporary sites: common practice, no source
+WEATHER = (("", 0.6), ("hot-weather", 0.2), ("cold-snap", 0.2))
+ALSO = ("storm", "part-load", "standby")  # as often as the others that are told now and then
+
 
 def pick(rng: random.Random, weighted: Sequence[tuple[str, float]]) -> str:
     """One of the names, by weight."""
     return rng.choices([n for n, _ in weighted], [w for _, w in weighted])[0]
+
+
+def circumstances(machine: Mapping[str, Any], rng: random.Random) -> tuple[str, ...]:
+    """Circumstances of any call about such a machine."""
+    made = [pick(rng, list(STAGES.items())), pick(rng, SUPPLIES)]
+    made += ["site-pump"] if machine["pump_in_use"] == "site" else []
+    made += [w] if (w := pick(rng, WEATHER)) else []
+    return (*made, *(name for name in (*SOMETIMES, *ALSO) if rng.random() < SOMETIMES_SHARE))
+
+
+def call_for(cause: Cause, words: Words, rng: random.Random) -> tuple[dict[str, Any], tuple[str, ...]]:
+    """Machine card and circumstances as they go with this cause. By rejection: exact."""
+    most = max(words.prior[w] for w in (cause.prior, *cause.prior_in.values()))
+    while True:
+        machine = machine_for(cause, rng)
+        context = circumstances(machine, rng)
+        if rng.random() * most < prior_weight(words, cause, context):
+            return machine, context
 
 
 def machine_for(cause: Cause, rng: random.Random) -> dict[str, Any]:
@@ -151,8 +175,15 @@ def draw_case(knowledge: Knowledge, cause_id: str, number: int, seed: int, *, ro
     cause = knowledge.causes[cause_id]
     strength = knowledge.words.strength
     complaint = pick(rng, [(c, strength[s]) for c, s in sorted(cause.complaints.items())])
+    machine, context = call_for(cause, knowledge.words, rng)
     case = Case.model_validate(
-        {"complaint": complaint, "role": "technician", "qualified": QUALIFIED, "machine": machine_for(cause, rng)}
+        {
+            "complaint": complaint,
+            "role": "technician",
+            "qualified": QUALIFIED,
+            "machine": machine,
+            "context": context,
+        }
     )
     work = prepare(case, knowledge)
     network = network_for(knowledge, work.places, case.context, work.facts)
