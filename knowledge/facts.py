@@ -4,6 +4,7 @@ from __future__ import annotations
 
 MACHINE_FACTS: dict[str, tuple[str, ...]] = {
     "expansion": ("thermostatic", "electronic", "orifice"),
+    "valve": ("thermostatic", "electronic", "orifice", "unknown"),  # the expansion device as told, nothing assumed
     "coil": ("tube-fin", "microchannel"),
     "fluid": ("water", "glycol"),
     "refrigerant-class": ("a1", "a2l"),

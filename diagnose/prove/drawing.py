@@ -89,10 +89,11 @@ def call_for(cause: Cause, words: Words, rng: random.Random) -> tuple[dict[str, 
 
 
 def machine_for(cause: Cause, rng: random.Random) -> dict[str, Any]:
-    """A machine card on which at least one of the card's conditional edges holds for each fact the card asks for."""
+    """A machine card that may have this cause, and on which a conditional edge of it holds for each fact its edges ask for."""
     machine = dict(MACHINE)
     for fact, (key, values) in VARIED.items():
         asked = {v for edge in cause.brings for v in edge.when.get(fact, ())}
+        asked |= set(cause.when.get("valve", ())) if fact == "expansion" else set()
         fitting = [(v, w) for v, w in values if v in asked] or list(values)
         machine[key] = pick(rng, fitting)
     if "glycol" in cause.when.get("fluid", ()):
