@@ -37,7 +37,8 @@ from knowledge.load import Knowledge
 SEED_BASE = 900_000  # evaluation has its own seeds: no proof, exercise or test draws from them
 NOTHING, DOUBLE = 0.10, 0.10
 TELEPHONE = 0.25
-CANNOT_TELL = (0.10, 0.30)
+# share of the looks that get no answer: about the table of words' own for a technician, more by telephone (common practice, no source)
+CANNOT_TELL = {"technician": (0.05, 0.15), "telephone": (0.10, 0.30)}
 MISSING = 0.10  # chance that an instrument is not at hand
 #: circumstances of a call: common practice, no source
 STAGES = {"running-site": 6.0, "first-start": 2.5, "just-moved": 1.5}
@@ -303,7 +304,7 @@ def draw_call(knowledge: Knowledge, seed: int, number: int, machine: Machine | N
     card, nominal, plant = _machine(rng, machine)
     told = _with_gaps(card, rng)
     missing = {q for quantities in INSTRUMENTS.values() if rng.random() < MISSING for q in quantities}
-    cannot_tell = rng.uniform(*CANNOT_TELL)
+    cannot_tell = rng.uniform(*CANNOT_TELL["telephone" if telephone else "technician"])
     while True:
         day = _day(rng, plant)
         context = _context(rng, card, day)
