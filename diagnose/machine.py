@@ -202,7 +202,11 @@ def _contradictions(machine: Machine, values: dict[str, float], percent: float) 
 
 
 def _facts(machine: Machine, refrigerant: str, fluid: str, card: dict[str, tuple[float, ...]]) -> dict[str, str]:
-    facts: dict[str, str] = {"tank-at": machine.tank_at, "plate-pressure": "unknown", "valve": machine.expansion or "unknown"}
+    facts: dict[str, str] = {
+        "tank-at": machine.tank_at,
+        "plate-pressure": "unknown",
+        "valve": machine.expansion or "unknown",
+    }
     if refrigerant:
         facts["refrigerant-class"] = "a2l" if refrigerant in A2L else "a1"
         facts["glide"] = "yes" if refrigerant in GLIDE else "no"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from diagnose.case import Machine
@@ -24,8 +25,11 @@ class Draw:
     faults: tuple[Fault, ...]
 
 
-def draw_machine(rng: random.Random) -> Machine:
-    """A machine card, more or less complete."""
+VALVES = ("thermostatic", "electronic", "orifice")
+
+
+def draw_machine(rng: random.Random, valves: Sequence[str] = VALVES) -> Machine:
+    """A machine card, more or less complete. valves: kinds of expansion device to choose from."""
     capacity = rng.uniform(70e3, 700e3)
     circuits = rng.choice((1, 2, 2, 2, 3, 4))
     glycol = rng.random() < 0.35
@@ -39,7 +43,7 @@ def draw_machine(rng: random.Random) -> Machine:
         glycol_percent=f"{rng.choice((20, 30, 35, 40))} %" if glycol else "",
         altitude=rng.choice(("", "", "500 m", "1500 m", "2400 m")),
         tank_at=rng.choice(("unit-suction", "load", "unknown")),
-        expansion=rng.choice(("thermostatic", "electronic", "orifice")),
+        expansion=rng.choice(valves),
         supply=rng.choice(("generator", "utility")),
         pumps=("onboard", "site"),
         pump_in_use=rng.choice(("onboard", "onboard", "site")),
