@@ -169,6 +169,8 @@ class WholeSet:
                     f"no look tells it from '{second}'{on} (best {worst:.2f} by '{finding}', at least {SEPARATES}); add the "
                     "sign that differs and a look at it, or declare both inseparable with one remedy or hand-over",
                 )
+            if together:
+                worst, _, finding = apart.worst(first, second, closed=True)
             if together and worst >= OBVIOUS:
                 looks = ", ".join(c.id for c in self.shown_by.get(finding, ()))
                 self.add(
@@ -307,28 +309,32 @@ class Apart:
                     out[self.at[name, word]] = p
         return out
 
-    def _hidden(self, facts: Facts) -> npt.NDArray[np.bool_]:
-        """Findings no check shows on such a machine."""
+    def _hidden(self, facts: Facts, closed: bool) -> npt.NDArray[np.bool_]:
+        """Findings no check shows on such a machine; closed: none but what opens what the remedy opens."""
         told = dict(facts)
         return np.array(
             [
                 not any(
                     all(n not in told or told[n] in words for n, words in check.when.items())
                     for check in self.whole.shown_by.get(name, ())
+                    if not (closed and check.state == "isolated")
                 )
                 for name in self.names
             ]
         )
 
-    def worst(self, first: str, second: str) -> tuple[float, dict[str, str], str]:
-        """(distance by the best single look, machine facts, finding) where it is smallest; 1 if never on one machine."""
+    def worst(self, first: str, second: str, *, closed: bool = False) -> tuple[float, dict[str, str], str]:
+        """(distance by the best single look, machine facts, finding) where it is smallest; 1 if never on one machine.
+
+        closed: without looks into what is isolated and opened, since there the remedy of both has begun.
+        """
         out: tuple[float, dict[str, str], str] = (1.0, {}, "")
         for facts in self.signatures.variants(first, second):
             own = [self.signatures.facts_named(c) for c in (first, second)]
             keys = [tuple((n, w) for n, w in sorted(facts.items()) if n in named) for named in own]
             difference = np.abs(self.vector(first, keys[0]) - self.vector(second, keys[1]))
             by_finding = np.add.reduceat(difference, self.starts) / 2.0
-            by_finding[self.hidden(tuple(sorted(facts.items())))] = 0.0
+            by_finding[self.hidden(tuple(sorted(facts.items())), closed)] = 0.0
             best = int(np.argmax(by_finding))
             if by_finding[best] < out[0]:
                 out = (float(by_finding[best]), facts, self.names[best])
