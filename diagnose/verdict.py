@@ -82,7 +82,7 @@ def lead_of(
     liar = max(by_instrument, key=lambda i: by_instrument[i]) if by_instrument else ""
     mode = max((m for m in modes if inference.modes[m].instrument == liar), key=lambda m: modes[m], default="")
     p_normal, normal = _normal(work, network, belief)
-    same = _same_remedy(work, network, top)
+    same = tuple(sorted(_same_remedy(work, network, top), key=lambda i: -marginals[i]))
     group = [top + 1, *(i + 1 for i in same)]
     p_same = float(p[np.isin(over.first, group) | np.isin(over.second, group)].sum())
     name = network.instances[top].cause
@@ -239,9 +239,7 @@ def decide(
     if cause.kind == "fault" and lead.p_cause >= needed and not looking_pays and not open_question and checked:
         return _one(work, cause, remedy, " or ".join(places), "one-cause")
     if lead.p_same >= needed and lead.same_remedy and not looking_pays and not open_question and checked:
-        made = _one(work, cause, remedy, place, "inseparable")
-        names = [network.instances[i].cause for i in lead.same_remedy]
-        return made.model_copy(update={"causes": (cause.id, *names[:2]), "places": (place,) * (1 + len(names[:2]))})
+        return _several(work, network, lead)
     at_the_end = table["at-the-end"]
     waits = lead.p_cause >= needed and (open_question or not checked)  # for a confirming look, or one at a second cause
     waits = waits or lead.p_normal >= at_the_end and bool(first_looks(work, useful))
@@ -253,7 +251,17 @@ def decide(
         return _nothing(work, network, lead)
     if cause.kind == "fault" and lead.p_cause >= at_the_end:
         return _one(work, cause, remedy, " or ".join(places), "one-cause")
+    if cause.kind == "fault" and lead.same_remedy and lead.p_same >= at_the_end:
+        return _several(work, network, lead)
     return _unresolved(work, network, lead)
+
+
+def _several(work: Work, network: Network, lead: Lead) -> Verdict:
+    """The leading cause with up to two others that the same remedy serves."""
+    cause, remedy, place = remedy_of(work, network, lead.top)
+    names = [network.instances[i].cause for i in lead.same_remedy][:2]
+    made = _one(work, cause, remedy, place, "inseparable")
+    return made.model_copy(update={"causes": (cause.id, *names), "places": (place,) * (1 + len(names))})
 
 
 def worth_asking(work: Work, one: Scored, bit: float) -> bool:
