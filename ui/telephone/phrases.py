@@ -73,7 +73,6 @@ _FROZEN = (
 )
 STOPS: dict[str, tuple[str, str]] = {
     "stop-below-freezing": _SCREEN,
-    "stop-below-freezing-no-technician": _SCREEN,
     "stop-burst-plate": _BURST,
     "stop-danger-at-electrics": _BACK,
     "stop-danger-qualified": _BACK,
