@@ -24,6 +24,7 @@ RUNNING = ("pump-only", "cooling")
 RESTING = ("standing", "powered", "isolated")
 REPEAT_MINUTES = 10.0
 SAID_BY_OTHERS = 1.5  # a value passed on by word of mouth is taken as less exact: common practice, no source
+RUNNING_AMPS = 0.5  # what a clamp shows on a dead lead is less
 RUNNING_RATIO = 1.35  # liquid over suction (absolute): equalised circuits stand near 1, a pumping compressor above this
 
 
@@ -226,9 +227,19 @@ def read_all(case: Case, machine: MachineData, topology: Topology, knowledge: Kn
 
 
 def _infer_running(readings: Readings, assumed: str) -> None:
-    """Refrigerant readings without a told state: a circuit whose pressures are well apart is being pumped."""
+    """Readings without a told state: a circuit whose pressures are well apart is being pumped, a compressor with current runs."""
     if assumed == "cooling":
         return
+    readings.all = [
+        replace(r, state="cooling")
+        if r.quantity == "line_current"
+        and r.place.startswith("compressor")
+        and not r.named
+        and r.source == "today"
+        and max(r.values) > RUNNING_AMPS
+        else r
+        for r in readings.all
+    ]
     latest: dict[tuple[str, str], Reading] = {}
     for one in readings.all:
         if not one.named and one.source == "today":

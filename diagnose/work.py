@@ -22,6 +22,7 @@ from diagnose.rules_engine import Known
 from diagnose.setups import Changed, episodes
 from knowledge.facts import STOP_WORDS
 from knowledge.load import Knowledge
+from knowledge.models import Condition
 from shared.quantities import QUANTITIES
 
 STEADINESS = ("steady", "pull-down", "cycling", "starting")
@@ -238,6 +239,13 @@ def not_judged_keys(work: Work) -> set[Key]:
     }
 
 
+def _speaks_for(condition: Condition, where: str, circuit: str) -> bool:
+    """Whether a finding on circuit ``where`` ("" = of the whole machine) is one a condition means in a conclusion about ``circuit``."""
+    if not circuit or not where:
+        return True
+    return (where == circuit) != (condition.place == "other")
+
+
 def derive_finding(work: Work, conclusion: Conclusion) -> None:
     """A derived word feeds the graph in place of its inputs, never beside them; it is as sure as its least sure input."""
     then = conclusion.rule.then
@@ -248,9 +256,7 @@ def derive_finding(work: Work, conclusion: Conclusion) -> None:
     sure = work.knowledge.words.answer_right["sure"]["read"]
     for condition in conclusion.rule.when:
         for key, one in work.graded.evidence.items():
-            if condition.finding == key[0] and (
-                not conclusion.circuit or circuit_of(key[1]) in ("", conclusion.circuit)
-            ):
+            if condition.finding == key[0] and _speaks_for(condition, circuit_of(key[1]), conclusion.circuit):
                 sure = min(sure, sum(p for w, p in one.words(work.knowledge.findings[key[0]]) if w in condition.words))
                 if key[0] in then.findings:
                     work.dropped.add(key)

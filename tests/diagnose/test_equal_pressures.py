@@ -66,3 +66,22 @@ def test_a_machine_of_one_circuit_is_not_compared_with_another() -> None:
         prepare(call("118 psig", "360 psig", **m), KNOWLEDGE).facts for m in ({"circuits": 1}, {"circuits": 2}, {})
     ]
     assert [fits_machine(check, f) for f in facts] == [False, True, True]
+
+
+def test_a_compressor_that_draws_current_runs_whatever_the_complaint_lets_assume() -> None:
+    """Amps told of a machine that "will not start" are those of a start; a dead lead, and what was told of a standing machine, stay so."""
+
+    def amps(value: str, **told: object) -> bool:
+        case = Case.model_validate(
+            {
+                "complaint": "compressor-wont-start",
+                "role": "technician",
+                "qualified": ["electrical"],
+                "machine": {"compressors": 2, "circuits": 1, "compressor_plate_current": "40 A"},
+                "entries": [{"quantity": "line_current", "value": [value] * 3, "place": "compressor:A1", **told}],
+            }
+        )
+        return ("compressor-current", "compressor:A1") in prepare(case, KNOWLEDGE).graded.evidence
+
+    assert amps("150 A") and not amps("0 A")
+    assert not amps("150 A", state="powered")
