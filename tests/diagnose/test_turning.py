@@ -76,7 +76,7 @@ def test_each_answer_does_what_was_said(path: Path, base: Knowledge) -> None:
     compared = 0
     for step in before.next:
         for choice in step.answers:
-            if choice.leads is None:
+            if choice.leads is None or step.kind == "reconfigure":  # a set-up also ages what was read before it
                 continue
             sure = base.checks[step.id].usually
             after = advise(answered(case, step.id, choice.id, step.place, sure), base)

@@ -30,8 +30,8 @@ def test_belief_proof_runs_small(tmp_path: Path) -> None:
 def test_self_play_is_the_same_by_seed() -> None:
     """One draw of a cause, worked twice, is the same call: answers, order and end."""
     knowledge = load_knowledge()
-    first = work_draw(knowledge, "strainer-clogged", 0, 5)
-    assert first == work_draw(knowledge, "strainer-clogged", 0, 5)
+    first = work_draw(knowledge, "strainer-clogged", 1, 5)
+    assert first == work_draw(knowledge, "strainer-clogged", 1, 5)
     assert first["checks"] <= 12
 
 
