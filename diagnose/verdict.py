@@ -217,10 +217,7 @@ def decide(
     unsettled = any(one.candidate.settles for one in useful)
     sure = sure and not unsettled
     if cause.kind == "fault" and lead.p_top >= needed and sure and not open_question:
-        partner = _needed_partner(work, network, lead)
-        if partner is not None:
-            return _two(work, network, lead, partner)
-        return _one(work, cause, remedy, place, "one-cause")
+        return _with_partner(work, network, lead, place)
     settle = settling_looks(work, belief, lead, useful)
     if settle and max(lead.p_instrument, lead.p_liars) >= table["one-cause"]:
         return None
@@ -237,7 +234,7 @@ def decide(
     checked = not (confirm or first_looks(work, useful) or unsettled)
     places = [place, *(network.instances[i].place.said for i in lead.elsewhere[:2])]
     if cause.kind == "fault" and lead.p_cause >= needed and not looking_pays and not open_question and checked:
-        return _one(work, cause, remedy, " or ".join(places), "one-cause")
+        return _with_partner(work, network, lead, " or ".join(places))
     if lead.p_same >= needed and lead.same_remedy and not looking_pays and not open_question and checked:
         return _several(work, network, lead)
     at_the_end = table["at-the-end"]
@@ -250,10 +247,19 @@ def decide(
     if healthy and _may_be_normal(work):
         return _nothing(work, network, lead)
     if cause.kind == "fault" and lead.p_cause >= at_the_end:
-        return _one(work, cause, remedy, " or ".join(places), "one-cause")
+        return _with_partner(work, network, lead, " or ".join(places))
     if cause.kind == "fault" and lead.same_remedy and lead.p_same >= at_the_end:
         return _several(work, network, lead)
     return _unresolved(work, network, lead)
+
+
+def _with_partner(work: Work, network: Network, lead: Lead, place: str) -> Verdict:
+    """The leading cause, with a second one where that is needed for what the first leaves unexplained."""
+    partner = _needed_partner(work, network, lead)
+    if partner is not None:
+        return _two(work, network, lead, partner)
+    cause, remedy, _ = remedy_of(work, network, lead.top)
+    return _one(work, cause, remedy, place, "one-cause")
 
 
 def _several(work: Work, network: Network, lead: Lead) -> Verdict:
