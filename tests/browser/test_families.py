@@ -36,7 +36,8 @@ CALLS: dict[str, tuple[str, dict[str, str], dict[str, Any]]] = {
     ),
     "high-head": (
         "coil-dirty",
-        {"coil-look": "blocked", "coil-light-look": "blocked"},
+        {"coil-look": "blocked", "coil-light-look": "blocked", "coil-wash-ask": "long-ago", "circuit-onset-ask": "slowly",
+         "alarm-list-read": "high-pressure", "high-pressure-trip-look": "yes", "which-device-tripped": "high-pressure"},
         {"discharge_pressure": "480 psig", "liquid_pressure": "470 psig", "entering_air": "90 F", "weather_air": "90 F",
          "suction_pressure": "125 psig", "suction_line": "52 F", "liquid_line": "118 F"},
     ),
