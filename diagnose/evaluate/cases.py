@@ -51,10 +51,8 @@ NOT_RUNNING: dict[str, tuple[str, ...]] = {
 KEY_KNOWN = 0.8  # chance that a value of the machine card is known
 SPREAD = 0.10
 SIBLINGS = 6  # healthy machines of the same card that a fault must stand out from
-VALVES = (
-    "thermostatic",
-    "electronic",
-)  # the machine of this trade holds its superheat; a fixed orifice is for comparisons
+#: the machine of this trade holds its superheat; a fixed orifice is for comparisons
+VALVES = ("thermostatic", "electronic")
 PSI, GPM = 6894.757, 6.30902e-5
 INSTRUMENTS: dict[str, tuple[str, ...]] = {
     "refrigerant gauges": ("suction_pressure", "liquid_pressure", "discharge_pressure"),

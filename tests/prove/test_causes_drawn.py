@@ -87,3 +87,15 @@ def test_every_cause_has_a_machine_on_which_it_can_be_drawn(base: Knowledge) -> 
     for name in base.causes:
         draw = draw_case(base, name, 0, 5)
         assert draw.network.instances[draw.instance - 1].cause == name
+
+
+def test_a_call_tells_circumstances_that_go_with_its_cause(base: Knowledge) -> None:
+    """Frost comes with cold weather far more often than cold weather comes; a valve is the one its cause asks for; a site pump is told."""
+    draws = [draw_case(base, "line-frozen", number, 7).case for number in range(40)]
+    assert sum("cold-snap" in case.context for case in draws) > 30
+    usual = [draw_case(base, "contactor-pole-lost", number, 7).case for number in range(40)]
+    assert sum("cold-snap" in case.context for case in usual) < 20
+    assert {draw_case(base, "electronic-valve-stuck-open", n, 7).case.machine.expansion for n in range(12)} == {
+        "electronic"
+    }
+    assert all(("site-pump" in c.context) == (c.machine.pump_in_use == "site") for c in (*draws, *usual))
