@@ -24,7 +24,7 @@ RUNNING = ("pump-only", "cooling")
 RESTING = ("standing", "powered", "isolated")
 REPEAT_MINUTES = 10.0
 SAID_BY_OTHERS = 1.5  # a value passed on by word of mouth is taken as less exact: common practice, no source
-RUNNING_AMPS = 0.5  # what a clamp shows on a dead lead is less
+RUNNING_AMPS = 0.5  # what a clamp shows on a dead lead is less: common practice, no source
 RUNNING_RATIO = 1.35  # liquid over suction (absolute): equalised circuits stand near 1, a pumping compressor above this
 
 

@@ -47,34 +47,17 @@ def table(base: Knowledge) -> dict[str, Any]:
     return replay_folder(CALLS, base, ablation=True)
 
 
-@pytest.fixture(scope="module")
-def own(base: Knowledge) -> dict[str, Any]:
-    """The replay of the second set."""
-    return replay_folder(OWN, base)
+def replayed(folder: Path) -> Any:
+    """A fixture: the replay of one set, worked once."""
+
+    @pytest.fixture(scope="module", name=folder.name.removeprefix("calls_"))
+    def made(base: Knowledge) -> dict[str, Any]:
+        return replay_folder(folder, base)
+
+    return made
 
 
-@pytest.fixture(scope="module")
-def fresh(base: Knowledge) -> dict[str, Any]:
-    """The replay of the set that was written before any card was read."""
-    return replay_folder(FRESH, base)
-
-
-@pytest.fixture(scope="module")
-def phone(base: Knowledge) -> dict[str, Any]:
-    """The replay of the calls of people without training or without tools."""
-    return replay_folder(PHONE, base)
-
-
-@pytest.fixture(scope="module")
-def tangled(base: Knowledge) -> dict[str, Any]:
-    """The replay of the calls with two faults or a misleading repair."""
-    return replay_folder(TANGLED, base)
-
-
-@pytest.fixture(scope="module")
-def site(base: Knowledge) -> dict[str, Any]:
-    """The replay of the calls about what no card said."""
-    return replay_folder(SITE, base)
+own, fresh, phone, tangled, site = (replayed(folder) for folder in (OWN, FRESH, PHONE, TANGLED, SITE))
 
 
 def rows(table: dict[str, Any], outcome: str) -> list[dict[str, Any]]:

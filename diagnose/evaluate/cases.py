@@ -52,7 +52,7 @@ KEY_KNOWN = 0.8  # chance that a value of the machine card is known
 SPREAD = 0.10
 SIBLINGS = 6  # healthy machines of the same card that a fault must stand out from
 #: the machine of this trade holds its superheat; a fixed orifice is for comparisons
-VALVES = ("thermostatic", "electronic")
+SUPERHEAT_VALVES = ("thermostatic", "electronic")
 PSI, GPM = 6894.757, 6.30902e-5
 INSTRUMENTS: dict[str, tuple[str, ...]] = {
     "refrigerant gauges": ("suction_pressure", "liquid_pressure", "discharge_pressure"),
@@ -156,7 +156,7 @@ def _machine(rng: random.Random, machine: Machine | None) -> tuple[Machine, Plan
     drops its contactors, stands on no site and is drawn again.
     """
     while True:
-        card = full_card(machine or draw_machine(rng, VALVES))
+        card = full_card(machine or draw_machine(rng, SUPERHEAT_VALVES))
         nominal = plant_of(card)
         plant = scattered(nominal, rng.randrange(1 << 30), SPREAD)
         mild = Conditions(air_k=298.15, entering_k=plant.control.set_point_k + 5.6)

@@ -2,7 +2,8 @@
 
 The machine has one circuit with two compressors and two fans, the person is a technician qualified for everything. The call tells
 its circumstances (first start, hot weather, generator), drawn as often as they go with this cause: by how often they are met at all
-and how the card's word of likelihood changes in them. With the one cause present, hidden effects are drawn from the network, given that this call was made at all and that the caller met what
+and how the card's word of likelihood changes in them. With the one cause present, hidden effects are drawn from the network, given
+that this call was made at all and that the caller met what
 such callers notice, then findings given effects and cause; both are drawn once and kept, so two looks at the same thing see the same thing. People err, as often as
 the base itself says (`answer_right`, `answer-chance` of the table of words: a sure look is wrong in 3 of 100, one look in ten
 gets no answer). With ``rough`` people they err more than the base expects: one answer in twenty is wrong, and in each call a
