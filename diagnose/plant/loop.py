@@ -243,24 +243,31 @@ def solve_loop(
         c = curve(name)
         return c.needed_m * (0.3 + 0.7 * (through(q) / c.rated_m3s) ** 2)
 
+    def held(name: str, q: float, end_pa: float) -> float:
+        """Rise of a pump whose own rise comes off its suction, since the tank holds the pressure ``end_pa`` after it: the full one,
+        or what the falling suction leaves, rise = raw (reach - rise) / needed.
+        """
+        full = raw(q, name)
+        reach = max(end_pa + atmosphere_pa - vapour, 0.0)
+        needed = weight * needed_m(name, q)
+        return full if full <= reach - needed else full * reach / (needed + full)
+
     def unit_inlet(q: float) -> float:
-        """Gauge pressure where the return hose ends, pumps taken at full suction head."""
+        """Gauge pressure where the return hose ends."""
         if tank == "discharge":
-            # the pump can only build what its falling suction leaves it: rise = raw (reach - rise)/needed once it is short
-            full = raw(q, "onboard")
-            reach = fill + atmosphere_pa - vapour
-            needed = weight * needed_m("onboard", q)
-            rise = full if full <= reach - needed else full * reach / (needed + full)
-            return fill - rise + ring.square(ring.suction_valve + ring.strainer + ring.idle, q)
+            return fill - held("onboard", q, fill) + ring.square(ring.suction_valve + ring.strainer + ring.idle, q)
         if tank == "unit-suction":
             return fill
         return fill + raw(q, "site") - ring.hose(ring.back, q) - ring.square(ring.site, q)
 
     def before_pump(q: float, name: str) -> float:
         """Gauge pressure at the pump's suction."""
-        if name == "site":
-            return unit_inlet(q) + ring.hose(ring.back, q) + ring.square(ring.site, q) - raw(q, "site")
-        return unit_inlet(q) - ring.square(ring.suction_valve + ring.strainer, q)
+        if name != "site":
+            return unit_inlet(q) - ring.square(ring.suction_valve + ring.strainer, q)
+        if tank != "discharge":
+            return fill
+        end = unit_inlet(q) + ring.hose(ring.back, q) + ring.square(ring.site, q)
+        return end - held(name, q, end)
 
     def suction_factor(q: float, name: str) -> tuple[float, float]:
         """Share of the head left by the net suction head, and the margin [m]."""

@@ -142,6 +142,24 @@ def test_tank_behind_the_pump_starves_it(lab: Any) -> None:
     assert state.flow_m3s < run(p).flow_m3s
 
 
+def test_tank_behind_a_site_pump_holds_its_suction_down_but_does_not_stop_it(lab: Any) -> None:
+    """As high a fill as the pump's head needs lets it pump as ever; with little fill it makes what its suction leaves, and pump and
+    ring agree at both.
+    """
+    p = replace(lab.plant().loop, in_use="site")
+    full = run(p, name="site")
+    for fill in (5.0 * PSI, 80.0 * PSI):
+        state = run(replace(p, fill_pa=fill), LoopHealth(tank_at="discharge"), name="site")
+        pump = state.pumps["site"]
+        assert pump.rise_pa == pytest.approx(state.resistance_pa, rel=1e-3)
+        assert pump.suction_pa < full.pumps["site"].suction_pa + fill - p.fill_pa
+        if pump.margin_m < 0.0:
+            assert 0.05 < state.flow_m3s / full.flow_m3s < 0.95
+        else:
+            assert state.flow_m3s == pytest.approx(full.flow_m3s, rel=1e-6)
+        assert (pump.margin_m < 0.0) == (fill < 20.0 * PSI)
+
+
 def test_standing_loop_is_one_pressure(lab: Any) -> None:
     plant = lab.plant()
     still = solve_loop(plant.loop, healthy(plant).loop, {}, fluid_at("water", 0.0, "volume", 283.0), 283.0, SEA)
