@@ -21,7 +21,8 @@ FRESH = Path(__file__).parent / "calls_fresh"
 PHONE = Path(__file__).parent / "calls_phone"
 TANGLED = Path(__file__).parent / "calls_tangled"
 SITE = Path(__file__).parent / "calls_site"
-EVERY = sorted(p for folder in (CALLS, OWN, MORE, FRESH, PHONE, TANGLED, SITE) for p in folder.glob("*.yaml"))
+EVERYDAY = Path(__file__).parent / "calls_everyday"
+EVERY = sorted(p for folder in (CALLS, OWN, MORE, FRESH, PHONE, TANGLED, SITE, EVERYDAY) for p in folder.glob("*.yaml"))
 LEAST_COPIED = 35  # letters; shorter sentences ("Fluid: water") are anybody's
 RULE_KINDS = {
     "state",
@@ -57,7 +58,9 @@ def replayed(folder: Path) -> Any:
     return made
 
 
-own, fresh, phone, tangled, site = (replayed(folder) for folder in (OWN, FRESH, PHONE, TANGLED, SITE))
+own, fresh, phone, tangled, site, everyday = (
+    replayed(folder) for folder in (OWN, FRESH, PHONE, TANGLED, SITE, EVERYDAY)
+)
 
 
 def rows(table: dict[str, Any], outcome: str) -> list[dict[str, Any]]:
@@ -183,3 +186,13 @@ def test_calls_about_what_no_card_said(site: dict[str, Any]) -> None:
     assert [r["id"] for r in rows(site, "normal") if not r["right_outcome"]] == []
     [freeze] = rows(site, "stop")
     assert freeze["both"], "the weak fluid is named beside the limit that was set wrong"
+
+
+def test_calls_of_everyday_work(everyday: dict[str, Any]) -> None:
+    """Not worse than once reached (on the first run 10 of 14 led, 10 were in the first three, 8 ended right), and never unsafe."""
+    total = everyday["total"]
+    assert total["forbidden"] == 0
+    assert total["first"] >= 12
+    assert total["within_three"] >= 13
+    assert total["right_outcome"] >= 11
+    assert [r["id"] for r in rows(everyday, "normal") if not r["right_outcome"]] == []
