@@ -52,8 +52,9 @@ def do_tapped() -> None:
 
 
 def _do_tapped() -> None:
-    rows: dict[str, Act] = st.session_state.pop(_ROWS, None) or {}
-    st.session_state.pop(_DONE, None)
+    rows: dict[str, Act] = st.session_state.get(_ROWS) or {}
+    # emptied, not deleted: an earlier run of the session that is still breaking off may be going through its keys
+    st.session_state[_ROWS], st.session_state[_DONE] = {}, None
     for key, act in rows.items():
         if st.session_state.get(key) is True:
             st.session_state[_DONE], st.session_state[_DOING] = key, True
