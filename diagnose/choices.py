@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from diagnose.case import Machine
-from diagnose.places import spell, topology_of
+from diagnose.places import ALL_CIRCUITS, spell, topology_of
 from shared.quantities import QUANTITIES
 
 UNKNOWN_CIRCUITS = ("A", "B", "C", "D")  # offered when nobody told how many there are: the most a unit has
@@ -52,7 +52,7 @@ def answer_places(machine: Machine, kind: str) -> tuple[tuple[str, str], ...]:
     spots = place_choices(machine, kind)
     named = tuple((spot, spell(spot)[0].upper() + spell(spot)[1:]) for spot in spots)
     if kind == "circuit" and len(spots) > 1:
-        return (*named, ("circuit:*", "All alike"), ("circuit:?", "One, unsure which"))
+        return (*named, (ALL_CIRCUITS, "All alike"), ("circuit:?", "One, unsure which"))
     return named
 
 

@@ -8,14 +8,14 @@ this call may lie the grading is done again with that instrument's readings move
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from diagnose.bounds import BOUNDS, Bound
 from diagnose.case import Case, Entry
 from diagnose.derive import Derivation, DerivedValue
 from diagnose.expected import used
-from diagnose.places import Topology, circuit_of, spell
+from diagnose.places import ALL_CIRCUITS, Topology, circuit_of, spell
 from diagnose.readings import Reading, Readings, instrument_kinds, place_of, spoken_circuits, width
 from knowledge.load import Knowledge
 from knowledge.models import Band, Finding, Instrument
@@ -301,20 +301,21 @@ def moved(value: DerivedValue, mode: Mode) -> tuple[float, float] | None:
 
 
 class Grader:
-    """Grades one case. facts: machine facts for band rows."""
+    """Grades one case. places: all places of the reasoning; facts: machine facts for band rows."""
 
     def __init__(
         self,
         case: Case,
         knowledge: Knowledge,
         topology: Topology,
+        places: Collection[str],
         readings: Readings,
         derivation: Derivation,
         facts: Mapping[str, str],
         state: str,
         steadiness: str,
     ) -> None:
-        self.case, self.knowledge, self.topology = case, knowledge, topology
+        self.case, self.knowledge, self.topology, self.places = case, knowledge, topology, places
         self.readings, self.derivation, self.facts = readings, derivation, facts
         self.state, self.steadiness = state, steadiness
         self.out = Graded(modes=find_modes(readings, knowledge))
@@ -412,6 +413,15 @@ class Grader:
                 finding = self.knowledge.findings[entry.finding]
                 key = "", finding.id, place_of(entry, finding.place, self.topology, spoken)
                 latest[key] = finding, [(entry, entry.word)]
+        for (check_id, finding_id, place), told_of in list(latest.items()):
+            if (
+                place == ALL_CIRCUITS
+            ):  # said of each, also of those told apart by other answers; what was said of one itself stands
+                for one in self.places:
+                    if one.startswith("circuit:"):
+                        latest.setdefault((check_id, finding_id, one), told_of)
+                if ALL_CIRCUITS not in self.places:
+                    del latest[check_id, finding_id, place]
         for (check_id, finding_id, place), (finding, looks) in latest.items():
             p = told_again(
                 finding.ordered or finding.words,

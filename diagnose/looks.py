@@ -12,6 +12,7 @@ from diagnose.case import Case
 from diagnose.derive import INPUTS
 from diagnose.grade import band_rows, choose_band
 from diagnose.network import Key, Network
+from diagnose.places import ALL_CIRCUITS
 from diagnose.plan import (
     Candidate,
     check_cost,
@@ -216,6 +217,8 @@ def candidates(work: Work, network: Network, gates: Gates, relevant: set[str]) -
             continue
         for place in _check_places(check, network):
             if (check.id, place) in done or (check.id, place.replace(":*", ":A")) in done:
+                continue
+            if place.startswith("circuit:") and (check.id, ALL_CIRCUITS) in done:
                 continue
             if check.reads and _already_read(work, check, place, network):
                 continue

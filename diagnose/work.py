@@ -152,7 +152,7 @@ def _prepare(
         Conclusions(),
         whole,
     )
-    first = Grader(case, knowledge, topology, readings, derivation, facts, state, steadiness).grade()
+    first = Grader(case, knowledge, topology, places, readings, derivation, facts, state, steadiness).grade()
     if rules:
         _run(work, ("state",), first)
         for conclusion in work.conclusions.of("state"):
@@ -163,7 +163,9 @@ def _prepare(
                 work.state = word
     work.known += [Known("state", work.state), Known("steadiness", work.steadiness)]
     if (work.state, work.steadiness) != (state, steadiness):
-        first = Grader(case, knowledge, topology, readings, derivation, facts, work.state, work.steadiness).grade()
+        first = Grader(
+            case, knowledge, topology, places, readings, derivation, facts, work.state, work.steadiness
+        ).grade()
     work.graded = first
     if rules:
         _strata(work)
