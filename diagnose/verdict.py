@@ -221,9 +221,11 @@ def decide(
     settle = settling_looks(work, belief, lead, useful)
     if settle and max(lead.p_instrument, lead.p_liars) >= table["one-cause"]:
         return None
-    if lead.p_instrument >= table["one-cause"] and (lead.p_instrument >= CONFIDENT or not looking_pays):
+    # what tripped did not trip on a dial: an instrument that lies does not end such a call while a first look is open
+    blame = _may_be_normal(work) or not first_looks(work, useful)
+    if blame and lead.p_instrument >= table["one-cause"] and (lead.p_instrument >= CONFIDENT or not looking_pays):
         return _instrument(work, belief, lead.instrument, (lead.instrument,))
-    if lead.p_liars >= table["one-cause"] and not looking_pays:
+    if blame and lead.p_liars >= table["one-cause"] and not looking_pays:
         return _instrument(work, belief, lead.instrument, lead.liars)
     if (
         lead.p_instrument < table["two-causes"] <= table["normal"] <= lead.p_normal
@@ -240,6 +242,7 @@ def decide(
     at_the_end = table["at-the-end"]
     waits = lead.p_cause >= needed and (open_question or not checked)  # for a confirming look, or one at a second cause
     waits = waits or lead.p_normal >= at_the_end and bool(first_looks(work, useful))
+    waits = waits or not blame and max(lead.p_instrument, lead.p_liars) >= table["one-cause"]
     if looking_pays or waits and useful or any(worth_asking(work, one, bit) for one in useful):
         return None
     # nothing is worth asking any more: what is likelier than not is held, with its chance beside it

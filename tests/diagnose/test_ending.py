@@ -169,3 +169,26 @@ def test_who_can_tell_nothing_is_let_go(base: Knowledge) -> None:
     confirm = {c for name in advice.verdict.causes for c in base.causes[name].confirm}
     assert again and set(again) <= confirm
     assert advice.next[-1].kind == "hand-over"
+
+
+@pytest.mark.parametrize(("complaint", "ends"), [("low-suction", False), ("warm-supply", True)])
+def test_a_lying_probe_ends_no_call_about_a_trip_while_a_first_look_is_open(
+    base: Knowledge, complaint: str, ends: bool
+) -> None:
+    """What tripped did not trip on a dial: its circuit is read all the same. A call about comfort may end there."""
+    bare = {"check": "probe-seat-look", "answer": "loose-or-bare"}
+    warm = ({"quantity": q, "value": f"{t} degF"} for q, t in (("suction_line", 63), ("entering_fluid", 54)))
+    work = prepare(call(*warm, bare, complaint=complaint), base)
+    network, inference, belief = reason(work)
+    found = lead_of(work, network, inference, belief, likelihoods_by_cause(network, inference), belief)
+    assert found.instrument.startswith("pipe-clamp")
+    shown = replace(found, p_top=0.03, p_careful=0.03, p_cause=0.03, p_pair=0.0, p_same=0.0, p_instrument=0.9)
+    first = next(c for c in base.complaints[complaint].first if c in base.checks)
+    looks = [Scored(Candidate(base.checks[first], "unit", 6.0), 1000.0, 0.001)]
+
+    def kind(useful: list[Scored]) -> str:
+        verdict = decide(work, network, belief, shown, useful, 200.0, 1.0, gates_of(work))
+        return verdict.causes[0].split(":")[0] if verdict is not None else ""
+
+    assert kind(looks) == ("instrument" if ends else "")
+    assert kind([]) == "instrument"
