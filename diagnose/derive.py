@@ -35,6 +35,7 @@ DEFAULT_SET_POINT_K = 273.15 + 6.67  # 44 F, the rating point of air-cooled chil
 DEFAULT_SPLIT_K = 10 * F  # 54 F in, 44 F out at rating
 NO_SUBCOOLING_K = 1.0  # hardly any is left: that is a word of its own, whatever the card says
 SHUTOFF_OVER_DESIGN = 1.25  # shut-off head over duty head when the card is silent: 1.1 to 1.3, from memory
+SHUTOFF_SPREAD = 0.08  # standard deviation of that ratio from pump to pump: half of its range, a little more
 DEFAULT_STRAINER_PA = (
     2 * PSI_PA
 )  # clean strainer at design flow when the card is silent: a maker's note, common practice
@@ -617,13 +618,17 @@ def _strainer(work: Derivation) -> None:
     work.add("gauges_at_rest", "unit", [rest_in, rest_out], lambda v: v[0] - v[1])
 
 
-def pump_rise_index(rise: float, design: float | None, shutoff: float | None) -> float:
-    """0 nothing, 1 the card's rise, 2 the shut-off rise; linear between. One of design and shutoff must be known."""
+def pump_rise_index(
+    rise: float, design: float | None, shutoff: float | None, ratio: float = SHUTOFF_OVER_DESIGN
+) -> float:
+    """0 nothing, 1 the card's rise, 2 the shut-off rise; linear between. One of design and shutoff must be known; the other is it
+    by ``ratio``.
+    """
     if design is None:
         assert shutoff is not None
-        design = shutoff / SHUTOFF_OVER_DESIGN
+        design = shutoff / ratio
     if shutoff is None:
-        shutoff = design * SHUTOFF_OVER_DESIGN
+        shutoff = design * ratio
     return rise / design if rise <= design else 1.0 + (rise - design) / (shutoff - design)
 
 
@@ -635,10 +640,20 @@ def _pump(work: Derivation) -> None:
     design = machine.get("pump_design_rise") or card.get("pump_rise", (None,))[0]
     if design is None and "pump_suction" in card and "pump_discharge" in card:
         design = card["pump_discharge"][0] - card["pump_suction"][0]
+    told = [work.readings.references.get((q, place)) for q in ("pump_discharge", "pump_suction")]
+    if design is None and told[0] is not None and told[1] is not None:
+        design = told[0].values[0] - told[1].values[0]
     shutoff = machine.get("pump_shutoff_rise")
     if rise is not None and (design or shutoff):
+        low, high = (
+            pump_rise_index(rise, design, shutoff, SHUTOFF_OVER_DESIGN + side * SHUTOFF_SPREAD) for side in (-1, 1)
+        )
         work.add(
-            "pump_rise_index", "unit", [discharge, suction], lambda v: pump_rise_index(v[0] - v[1], design, shutoff)
+            "pump_rise_index",
+            "unit",
+            [discharge, suction],
+            lambda v: pump_rise_index(v[0] - v[1], design, shutoff),
+            own_sd=0.0 if design else abs(high - low) / 2.0,
         )
     rest = work.rest("pump_suction", place) or work.rest("fill_pressure", "unit") or work.run("fill_pressure", "unit")
     if rest is None and machine.facts.get("tank-at") == "unit-suction":
