@@ -421,7 +421,11 @@ class _Ahead:
             rows, count = _answers(self.looks[number], belief)
             beliefs += list(rows)
             nexts += [self._next(number, float(c)) for c in count]
-            paths += [(self.looks[number].name or str(number), str(answer)) for answer in range(len(rows))]
+            name = self.looks[number].name or str(number)
+            own = [(name, str(answer)) for answer in range(len(rows))]
+            paths += own
+            # acting right after an answer was weighed when the look was weighed alone
+            self.known.update({(path, ""): self.known[(), name][n : n + 1] for n, path in enumerate(own)})
             counts.append(count)
             sizes.append(len(rows))
         if not beliefs:
