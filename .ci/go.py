@@ -19,7 +19,8 @@ import sys
 OLDEST, NEWEST = (3, 11), (3, 13)
 ROOT = os.path.dirname(os.path.dirname(os.path.abspath(__file__)))
 EXTRAS = {"app": ["postgres"], "test": ["postgres", "test"]}
-WORKERS = min(4, os.cpu_count() or 1)
+# one more than cores: a quarter of the time the tests wait, for a browser or for a link that stalls
+WORKERS = min(4, 1 + (os.cpu_count() or 1))
 
 
 class Stop(Exception):

@@ -339,11 +339,11 @@ FORBIDDING = sorted(r.id for r in base().rules.values() if r.then.forbid_hazards
 
 
 def test_what_a_rule_forbids_is_not_offered() -> None:
-    """Gates, hold points and stops, raised for a fully qualified technician under every complaint: no step they forbid is
-    offered. With the rule stage off most of these rules would be missed, so it is they that keep the steps back."""
+    """Gates, hold points and stops, raised for a fully qualified technician, each under every second complaint: no step they forbid
+    is offered. With the rule stage off most of these rules would be missed, so it is they that keep the steps back."""
     missed = set()
-    for rule_id in FORBIDDING:
-        for complaint in base().complaints:
+    for number, rule_id in enumerate(FORBIDDING):
+        for complaint in sorted(base().complaints)[number % 2 :: 2]:
             for specimen in base().rules[rule_id].fires_on:
                 case = raised_by(specimen, "technician", complaint, "yes")
                 advice = advise(case, base()) if case else None

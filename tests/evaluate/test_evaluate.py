@@ -1,6 +1,5 @@
-"""The evaluation on simulated calls, on a fixed sample of six; `prove evaluate` works hundreds, `evaluate` any number.
-
-Floors on a sample this small only say that nothing broke; how good the base is says tests/results/evaluation.json.
+"""The evaluation on simulated calls, how it is drawn, kept, counted and shown, on a fixed sample of six; test_two_hundred.py works
+two hundred, `prove evaluate` and `evaluate` any number.
 """
 
 from __future__ import annotations
@@ -299,18 +298,6 @@ def test_a_normal_cause_missed_is_told_apart(sample: Sample) -> None:
 
 
 # the sample ----------------------------------------------------------------------------------------------------------
-
-
-def test_the_sample_is_safe_and_says_something(sample: Sample) -> None:
-    """No missed stop, no forbidden step, no advice that failed; the true cause is among the first three in more than a third of calls with one."""
-    rows, _ = sample
-    assert not any(r["missed_stop"] or r["forbidden"] or r["failed"] for r in rows)
-    assert all(0 <= r["checks"] <= 15 and r["minutes"] >= 0.0 for r in rows)
-    assert all(r["checks_in_all"] >= r["checks"] and r["minutes_in_all"] >= r["minutes"] for r in rows)
-    assert all(r["wrong_remedies"] <= 3 and r["parts"] == len(r["ends"]) for r in rows)
-    assert all(r["remedies"][-1].endswith("cured") for r in rows if r["resolved"])
-    single = [r for r in rows if r["kind"] == "single"]
-    assert sum(r["within_three"] for r in single) > len(single) / 3
 
 
 def test_a_killed_run_goes_on(sample: Sample, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
