@@ -35,7 +35,7 @@ DEFAULT_SET_POINT_K = 273.15 + 6.67  # 44 F, the rating point of air-cooled chil
 DEFAULT_SPLIT_K = 10 * F  # 54 F in, 44 F out at rating
 NO_SUBCOOLING_K = 1.0  # hardly any is left: that is a word of its own, whatever the card says
 SHUTOFF_OVER_DESIGN = 1.25  # shut-off head over duty head when the card is silent: 1.1 to 1.3, from memory
-SHUTOFF_SPREAD = 0.08  # standard deviation of that ratio from pump to pump: half of its range, a little more
+SHUTOFF_SPREAD = 0.08  # standard deviation of that ratio from pump to pump, a little under half of its range
 DEFAULT_STRAINER_PA = (
     2 * PSI_PA
 )  # clean strainer at design flow when the card is silent: a maker's note, common practice
@@ -640,20 +640,24 @@ def _pump(work: Derivation) -> None:
     design = machine.get("pump_design_rise") or card.get("pump_rise", (None,))[0]
     if design is None and "pump_suction" in card and "pump_discharge" in card:
         design = card["pump_discharge"][0] - card["pump_suction"][0]
-    told = [work.readings.references.get((q, place)) for q in ("pump_discharge", "pump_suction")]
-    if design is None and told[0] is not None and told[1] is not None:
-        design = told[0].values[0] - told[1].values[0]
+    before = [work.readings.references.get((q, place)) for q in ("pump_discharge", "pump_suction")]
+    if design is None and before[0] is not None and before[1] is not None:
+        design = before[0].values[0] - before[1].values[0]
+    if design is not None and design <= 0.0:
+        design = None  # two gauges told the wrong way round say nothing of the pump
     shutoff = machine.get("pump_shutoff_rise")
     if rise is not None and (design or shutoff):
-        low, high = (
-            pump_rise_index(rise, design, shutoff, SHUTOFF_OVER_DESIGN + side * SHUTOFF_SPREAD) for side in (-1, 1)
-        )
+        guessed = 0.0
+        if design is None:  # how far the index moves with the ratio that stands in for the duty rise
+            ratios = (SHUTOFF_OVER_DESIGN - SHUTOFF_SPREAD, SHUTOFF_OVER_DESIGN + SHUTOFF_SPREAD)
+            low, high = (pump_rise_index(rise, None, shutoff, ratio) for ratio in ratios)
+            guessed = abs(high - low) / 2.0
         work.add(
             "pump_rise_index",
             "unit",
             [discharge, suction],
             lambda v: pump_rise_index(v[0] - v[1], design, shutoff),
-            own_sd=0.0 if design else abs(high - low) / 2.0,
+            own_sd=guessed,
         )
     rest = work.rest("pump_suction", place) or work.rest("fill_pressure", "unit") or work.run("fill_pressure", "unit")
     if rest is None and machine.facts.get("tank-at") == "unit-suction":

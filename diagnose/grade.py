@@ -413,15 +413,13 @@ class Grader:
                 finding = self.knowledge.findings[entry.finding]
                 key = "", finding.id, place_of(entry, finding.place, self.topology, spoken)
                 latest[key] = finding, [(entry, entry.word)]
-        for (check_id, finding_id, place), told_of in list(latest.items()):
-            if (
-                place == ALL_CIRCUITS
-            ):  # said of each, also of those told apart by other answers; what was said of one itself stands
-                for one in self.places:
-                    if one.startswith("circuit:"):
-                        latest.setdefault((check_id, finding_id, one), told_of)
-                if ALL_CIRCUITS not in self.places:
-                    del latest[check_id, finding_id, place]
+        # said of all alike it is said of each, also of those told apart by other answers; what was said of one itself stands
+        alike = [(key, heard) for key, heard in latest.items() if key[2] == ALL_CIRCUITS]
+        for (check_id, finding_id, _), heard in alike:
+            del latest[check_id, finding_id, ALL_CIRCUITS]
+            for place in self.places:
+                if place.startswith("circuit:"):
+                    latest.setdefault((check_id, finding_id, place), heard)
         for (check_id, finding_id, place), (finding, looks) in latest.items():
             p = told_again(
                 finding.ordered or finding.words,

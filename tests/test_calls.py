@@ -63,6 +63,15 @@ own, fresh, phone, tangled, site, everyday = (
 )
 
 
+def not_worse(table: dict[str, Any], first: int, within_three: int, right_outcome: int) -> None:
+    """At least as many calls as once reached, and no forbidden step."""
+    total = table["total"]
+    assert total["forbidden"] == 0
+    assert total["first"] >= first
+    assert total["within_three"] >= within_three
+    assert total["right_outcome"] >= right_outcome
+
+
 def rows(table: dict[str, Any], outcome: str) -> list[dict[str, Any]]:
     """Rows of the calls that ought to end so."""
     return [r for r in table["calls"] if r["outcome"] == outcome]
@@ -150,39 +159,26 @@ def test_untrained_callers_are_asked_nothing_forbidden_without_the_rules(base: K
 
 def test_the_fresh_calls_stay_where_mending_brought_them(fresh: dict[str, Any]) -> None:
     """What the first run gave stands in their README; this is what came of it, and no less."""
-    total = fresh["total"]
-    assert total["forbidden"] == 0
-    assert total["first"] >= 12
-    assert total["within_three"] >= 12
-    assert total["right_outcome"] >= 12
+    not_worse(fresh, 12, 12, 12)
     assert [r["id"] for r in [*rows(fresh, "stop"), *rows(fresh, "normal")] if not r["right_outcome"]] == []
 
 
 def test_callers_without_training_or_tools(phone: dict[str, Any]) -> None:
     """Not worse than once reached (on the first run 11 of 14 led, 13 were in the first three, 9 ended right), and never unsafe."""
-    assert phone["total"]["forbidden"] == 0
+    not_worse(phone, 12, 14, 12)
     assert [r["id"] for r in [*rows(phone, "stop"), *rows(phone, "normal")] if not r["right_outcome"]] == []
     assert [r["id"] for r in rows(phone, "hand-over") if not r["right_outcome"]] == []
-    assert phone["total"]["first"] >= 12
-    assert phone["total"]["within_three"] == 14
-    assert phone["total"]["right_outcome"] >= 12
 
 
 def test_tangled_calls(tangled: dict[str, Any]) -> None:
     """Not worse than once reached (their README has the first run: 12 of 14 led, 7 ended right), and never unsafe."""
-    assert tangled["total"]["forbidden"] == 0
+    not_worse(tangled, 12, 13, 8)
     assert [r["id"] for r in [*rows(tangled, "stop"), *rows(tangled, "normal")] if not r["right_outcome"]] == []
-    assert tangled["total"]["first"] >= 12
-    assert tangled["total"]["within_three"] >= 13
-    assert tangled["total"]["right_outcome"] >= 8
 
 
 def test_calls_about_what_no_card_said(site: dict[str, Any]) -> None:
     """Not worse than once reached (on the first run 9 of 14 led, 9 were in the first three, 5 ended right), and never unsafe."""
-    total = site["total"]
-    assert total["forbidden"] == 0
-    assert total["first"] == 14
-    assert total["right_outcome"] >= 13
+    not_worse(site, 14, 14, 13)
     assert [r["id"] for r in rows(site, "normal") if not r["right_outcome"]] == []
     [freeze] = rows(site, "stop")
     assert freeze["both"], "the weak fluid is named beside the limit that was set wrong"
@@ -190,9 +186,5 @@ def test_calls_about_what_no_card_said(site: dict[str, Any]) -> None:
 
 def test_calls_of_everyday_work(everyday: dict[str, Any]) -> None:
     """Not worse than once reached (on the first run 10 of 14 led, 10 were in the first three, 8 ended right), and never unsafe."""
-    total = everyday["total"]
-    assert total["forbidden"] == 0
-    assert total["first"] >= 12
-    assert total["within_three"] >= 13
-    assert total["right_outcome"] >= 11
+    not_worse(everyday, 12, 14, 11)
     assert [r["id"] for r in rows(everyday, "normal") if not r["right_outcome"]] == []

@@ -52,3 +52,16 @@ def test_gauges_of_an_earlier_visit_say_what_its_rise_is() -> None:
     ]
     assert index(before)[0] == pytest.approx(1.0)
     assert index(before, pump_shutoff_rise="44 psi")[0] == pytest.approx(1.0)
+
+
+def test_figures_that_cannot_be_are_no_figures() -> None:
+    """Gauges told the wrong way round say nothing; a shut-off rise no higher than the duty rise gives no index over it, and no crash."""
+    swapped = [
+        {"quantity": q, "value": v, "source": "card"}
+        for q, v in (("pump_suction", "38 psig"), ("pump_discharge", "12 psig"))
+    ]
+    assert index(swapped, pump_shutoff_rise="40 psi") == index([], pump_shutoff_rise="40 psi")
+    with pytest.raises(KeyError):
+        index(swapped)
+    with pytest.raises(KeyError):
+        index([], pump_design_rise="20 psi", pump_shutoff_rise="20 psi")
